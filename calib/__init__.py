@@ -1,0 +1,1 @@
+"""What makes a reading trustworthy: the tape checked against known lengths."""

@@ -1,0 +1,111 @@
+"""Normal equations of a free network: rank, null space, minimum-norm step and cofactors.
+
+Cholesky with complete pivoting of the normal matrix scaled to a unit diagonal (LAPACK dpstrf; Higham,
+"Accuracy and Stability of Numerical Algorithms", 2nd ed., ch. 10) reveals the rank. The basic solution is
+carried to the minimum-norm datum over the datum's coordinates by an S-transformation (Baarda, "S-transformations
+and criterion matrices", 1973). Rows of sd 0 are conditions, met exactly by the null-space method.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.linalg import lapack, qr, solve_triangular
+
+from measure.readings.unknowns import Array, Index
+
+RANK_TOLERANCE = 1e-11
+"""Smallest pivot of the unit-diagonal normal matrix that still holds an unknown."""
+
+
+@dataclass(frozen=True)
+class Factor:
+    """A factorised normal matrix N (n, n) with its null space G (n, d), orthonormal columns."""
+
+    upper: Array  # (r, r) Cholesky factor of the held part, scaled and pivoted
+    order: Index  # pivot order
+    scale: Array  # root of the diagonal of N
+    null: Array  # (n, d)
+    datum: Index  # columns whose norm the datum keeps least
+    free: Array | None  # (n, f) steps that keep the exact rows; None where there are none
+
+    @property
+    def defect(self) -> int:
+        """Number of directions that no reading holds."""
+        return self.null.shape[1]
+
+    def project(self, X: Array) -> Array:
+        """S-transform (n,) or (n, k): take out the null space so that the datum's part has least norm."""
+        if not self.defect:
+            return X
+        H = self.null[self.datum]
+        return np.asarray(X - self.null @ np.linalg.lstsq(H, X[self.datum], rcond=1e-10)[0])
+
+    def solve(self, right: Array) -> Array:
+        """Minimum-norm least-squares step (n,) for the right side A^T P l (n,)."""
+        right = right if self.free is None else self.free.T @ right
+        held = self.order[: len(self.upper)]
+        half = solve_triangular(self.upper, right[held] / self.scale[held], trans="T")
+        step = np.zeros(len(self.scale))
+        step[held] = solve_triangular(self.upper, half) / self.scale[held]
+        return self.project(step if self.free is None else self.free @ step)
+
+    def cofactors(self) -> Array:
+        """Full cofactor matrix Q (n, n) in the minimum-norm datum."""
+        n, r = len(self.scale), len(self.upper)
+        Q = np.zeros((n, n))
+        if r:
+            held = self.order[:r]
+            inverse, _ = lapack.dpotri(self.upper, lower=0)
+            inverse /= self.scale[held][:, None]
+            inverse /= self.scale[held]
+            lower = np.tril_indices(r, -1) if r < 500 else None
+            if lower is not None:
+                inverse[lower] = inverse.T[lower]
+            else:
+                inverse = np.triu(inverse) + np.triu(inverse, 1).T
+            Q[np.ix_(held, held)] = inverse
+        if self.free is not None:
+            Q = self.free @ Q @ self.free.T
+        return self.project(self.project(Q).T) if self.defect else Q
+
+
+def factorise(N: Array, datum: Index, free: Array | None = None) -> Factor:
+    """Factorise N (n, n), symmetric and non-negative.
+
+    `datum` are the columns that share the minimum norm; `free` (n, f) spans the steps that exact rows allow.
+    """
+    if free is not None:
+        N = free.T @ N @ free
+    scale = np.sqrt(np.diag(N))
+    scale = np.where(scale == 0, 1.0, scale)
+    packed, order, rank, _ = lapack.dpstrf(N / scale / scale[:, None], tol=RANK_TOLERANCE, lower=0, overwrite_a=1)
+    order = order.astype(np.int64) - 1
+    upper = packed[:rank, :rank]  # the triangle below is left over and never read
+    n = len(scale)
+    null = np.zeros((n, 0))
+    if rank < n:
+        basic = np.zeros((n, n - rank))
+        basic[order[rank:]] = np.eye(n - rank)
+        if rank:
+            basic[order[:rank]] = -solve_triangular(upper, packed[:rank, rank:])
+        null = basic / scale[:, None]
+        null = np.linalg.qr(null if free is None else free @ null)[0]
+    elif free is not None:
+        null = np.zeros((len(free), 0))
+    return Factor(upper, order, scale, null, datum, free)
+
+
+def condition_space(exact: Array) -> tuple[Array, Array]:
+    """Steps that keep the exact rows: (Z, pseudo), exact @ Z = 0 and pseudo @ gap the step that closes a gap.
+
+    Column-pivoted QR of exact^T (Golub and Van Loan, "Matrix Computations", 4th ed., 6.2): exact is (k, n),
+    Z (n, n - rank), pseudo (n, k).
+    """
+    Q, R, order = qr(exact.T, pivoting=True)
+    diagonal = np.abs(np.diag(R))
+    rank = int(np.sum(diagonal > 1e-9 * diagonal[0]))
+    pseudo = np.zeros((exact.shape[1], exact.shape[0]))
+    pseudo[:, order[:rank]] = np.linalg.solve(R[:rank, :rank], Q[:, :rank].T).T
+    return Q[:, rank:], pseudo

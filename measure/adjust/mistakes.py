@@ -1,0 +1,277 @@
+"""Mistakes: data snooping one at a time at a family-wise level, with a robust start against masking.
+
+w = v/(sd_v) for each row (Baarda 1968). Readings are set aside one by one, worst first, and re-tested against the rest;
+where two or more were set aside, the search is repeated from a least-absolute-deviations fit, and the explanation
+with fewer mistakes is kept. Nothing is removed without being listed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from measure.adjust.critical import normal_critical, tau_critical
+from measure.adjust.network import NDArrayBool
+from measure.adjust.solver import Adjustment, NotConvergedError, solve, with_rows
+from measure.adjust.variance import robust_scatter, rows_of
+from measure.readings.unknowns import Array
+
+CHECKED = 0.01
+"""Redundancy from which a row is tested at all; under 0.1 it is listed as unchecked."""
+SAME_TEST = 0.9
+"""Correlation of two tests from which nobody can tell which reading is wrong."""
+SCATTERED = 1.5
+"""Robust scatter of w from which the sheet is rough rather than mistaken."""
+FEWEST_FREEDOMS = 3
+"""Under this many redundancies nothing is set aside automatically."""
+
+
+@dataclass(frozen=True)
+class Suspect:
+    """A reading (its rows) that does not fit the rest, or a tape whose readings share an offset.
+
+    w: standardised, against the rest; size: reading minus what it should be, mm; sd: of size.
+    """
+
+    rows: tuple[int, ...]
+    w: float
+    size: float
+    sd: float
+    set_aside: bool
+    cannot_tell_from: tuple[int, ...] = ()  # rows of the other readings
+    tape: str | None = None
+
+
+@dataclass(frozen=True)
+class Search:
+    """The adjustment without the suspects, the suspects, and a tape that wants an offset of its own."""
+
+    adjustment: Adjustment
+    suspects: tuple[Suspect, ...]
+    offset_tape: Suspect | None = None
+
+
+def standardised(adjustment: Adjustment) -> Array:
+    """w (m,): residual over its own a priori sd; 0 where nothing checks the row."""
+    r = adjustment.redundancy
+    checked = (r > CHECKED) & adjustment.network.tested
+    safe = np.where(checked, r, 1.0)
+    return np.where(checked, adjustment.misclosure / np.sqrt(safe), 0.0)
+
+
+def against_the_rest(adjustment: Adjustment) -> tuple[Array, Array]:
+    """For rows not active: (misfit against the rest over its sd, that sd in mm), both (m,)."""
+    sd = np.sqrt(np.maximum(adjustment.sd, 1e-12) ** 2 + np.maximum(adjustment.adjusted_variance, 0.0))
+    return adjustment.residual / sd, sd
+
+
+def find(adjustment: Adjustment) -> Search:
+    """Search a solved network for mistakes. Deterministic; leaves the stated sd as they are."""
+    w = standardised(adjustment)
+    rough = [c for c, s in robust_scatter(adjustment, w).items() if s > SCATTERED]
+    if rough:
+        return _find_in_rough(adjustment, w, rough)
+    critical = normal_critical(int(np.sum(w != 0)))
+    tape = _offset(adjustment, critical)
+    if tape is not None and abs(tape.w) > np.max(np.abs(w), initial=0.0):
+        return Search(adjustment, (), tape)
+    if np.max(np.abs(w), initial=0.0) <= critical:
+        return Search(adjustment, ())
+    return _search(adjustment, critical)
+
+
+def _find_in_rough(adjustment: Adjustment, w: Array, rough: list[str]) -> Search:
+    """A sheet that scatters more than stated: tau critical values over the scatter it shows."""
+    sd = adjustment.sd.copy()
+    freedom = 0.0
+    scatter = robust_scatter(adjustment, w)
+    for component in rough:
+        rows = rows_of(adjustment.network, component)
+        sd[rows] *= scatter[component]
+        freedom += float(adjustment.redundancy[rows].sum())
+    widened = solve(adjustment.network, adjustment.state, sd, adjustment.active)
+    tests = int(np.sum(standardised(widened) != 0))
+    # the median-based scatter is itself uncertain: tau says by how much less a residual can stand out
+    critical = max(tau_critical(tests, freedom), normal_critical(tests))
+    tape = _offset(widened, critical)
+    if tape is not None and abs(tape.w) > np.max(np.abs(standardised(widened))):
+        return Search(adjustment, (), tape)
+    found = _search(widened, critical)
+    kept = solve(adjustment.network, found.adjustment.state, adjustment.sd, found.adjustment.active)
+    return replace(found, adjustment=kept)
+
+
+def _search(adjustment: Adjustment, critical: float) -> Search:
+    limit = max(2, int(np.sum(adjustment.network.tested)) // 8)
+    snooped, ties = _snoop(adjustment, critical, limit)
+    if int(np.sum(~snooped.active)) > 1:
+        robust = _from_robust(adjustment, critical, limit)
+        if robust is not None:
+            robust, more = _snoop(robust, critical, limit)
+            if _better(robust, snooped, critical):
+                snooped, ties = robust, more
+    return Search(snooped, _listed(adjustment, snooped, ties, critical))
+
+
+def _groups_out(adjustment: Adjustment) -> set[int]:
+    return set(adjustment.network.group[~adjustment.active].tolist())
+
+
+def _better(a: Adjustment, b: Adjustment, critical: float) -> bool:
+    """Fewer readings set aside with the rest in order; on a tie the smaller misfit."""
+    in_order = [np.max(np.abs(standardised(x)), initial=0.0) <= critical for x in (a, b)]
+    if in_order[0] != in_order[1]:
+        return bool(in_order[0])
+    key_a = (len(_groups_out(a)), round(a.sum_of_squares, 9))
+    return key_a < (len(_groups_out(b)), round(b.sum_of_squares, 9))
+
+
+def _snoop(adjustment: Adjustment, critical: float, limit: int) -> tuple[Adjustment, dict[int, tuple[int, ...]]]:
+    """Set aside the worst row's reading while any |w| is over the critical value; re-admit what fits after all."""
+    ties: dict[int, tuple[int, ...]] = {}
+    group = adjustment.network.group
+    for _ in range(3 * limit):
+        w = standardised(adjustment)
+        worst = int(np.argmax(np.abs(w)))
+        if abs(w[worst]) <= critical:
+            readmitted = _readmit(adjustment, critical)
+            if readmitted is None:
+                break
+            adjustment = readmitted
+            continue
+        twins = _same_test(adjustment, worst)
+        out = {int(group[worst])} | {int(group[t]) for t in twins}
+        if len(_groups_out(adjustment) | out) > limit or adjustment.degrees_of_freedom < FEWEST_FREEDOMS + 1:
+            ties[worst] = twins
+            break
+        active = adjustment.active & ~np.isin(group, list(out))
+        if not _may_go(adjustment, active, tied=len(out) > 1):
+            ties[worst] = twins
+            break
+        if twins:
+            ties[worst] = twins
+        adjustment = with_rows(adjustment, active)
+    return adjustment, ties
+
+
+def _may_go(adjustment: Adjustment, active: NDArrayBool, *, tied: bool) -> bool:
+    """A single reading never loosens anything (it was checked); tied ones may loosen one point, no more."""
+    if not tied:
+        return True
+    try:
+        after = with_rows(adjustment, active)
+    except NotConvergedError:
+        return False
+    return after.factor.defect - adjustment.factor.defect <= 2 and int(np.sum(~active)) < len(active) // 3
+
+
+def _same_test(adjustment: Adjustment, row: int) -> tuple[int, ...]:
+    """Rows of other readings whose test is correlated with this one's above SAME_TEST."""
+    r = adjustment.redundancy
+    A = adjustment.unweighted[1]
+    a = A[row] if isinstance(A, np.ndarray) else A[row].toarray().ravel()
+    shared = -np.asarray(A @ (adjustment.Q @ a)).ravel()
+    sd = np.where(adjustment.sd > 0, adjustment.sd, 1.0)
+    own = sd * np.sqrt(np.maximum(r, 1e-30))
+    correlation = np.abs(shared) / (own * own[row])
+    group = adjustment.network.group
+    same = (correlation > SAME_TEST) & adjustment.active & (r > CHECKED) & adjustment.network.tested
+    same &= group != group[row]
+    return tuple(int(i) for i in np.flatnonzero(same))
+
+
+def _readmit(adjustment: Adjustment, critical: float) -> Adjustment | None:
+    """Take back the reading that fits the rest best, if it fits."""
+    out = ~adjustment.active
+    if not out.any():
+        return None
+    t = np.abs(against_the_rest(adjustment)[0])
+    worst: dict[int, float] = {}
+    for row in np.flatnonzero(out):
+        number = int(adjustment.network.group[row])
+        worst[number] = max(worst.get(number, 0.0), float(t[row]))
+    best = min(worst, key=lambda g: (worst[g], g))
+    if worst[best] > critical:
+        return None
+    return with_rows(adjustment, adjustment.active | (adjustment.network.group == best))
+
+
+def _from_robust(adjustment: Adjustment, critical: float, limit: int) -> Adjustment | None:
+    """Start without all readings far from a least-absolute-deviations fit (iteratively reweighted)."""
+    network, stated = adjustment.network, adjustment.sd
+    fit = adjustment
+    try:
+        for _ in range(12):
+            spread = np.sqrt(np.maximum(np.abs(fit.residual) / np.where(stated > 0, stated, 1.0), 0.3))
+            fit = solve(network, fit.state, np.where(network.tested, stated * spread, stated), adjustment.active)
+        far = np.abs(fit.residual) / np.where(stated > 0, stated, np.inf)
+        far = np.where(network.tested & adjustment.active, far, 0.0)
+        order = np.argsort(-far, kind="stable")
+        groups: list[int] = []
+        for row in order[far[order] > 3.0]:
+            number = int(network.group[row])
+            if number not in groups and len(groups) < limit:
+                groups.append(number)
+        while groups:
+            clean = solve(network, fit.state, stated, adjustment.active & ~np.isin(network.group, groups))
+            if clean.factor.defect == adjustment.factor.defect:
+                return clean
+            groups.pop()
+    except NotConvergedError:
+        return None
+    return None
+
+
+def _listed(
+    before: Adjustment, after: Adjustment, ties: dict[int, tuple[int, ...]], critical: float
+) -> tuple[Suspect, ...]:
+    """The suspects, worst first: those set aside, and those that would have been but for the stop rule."""
+    t, sd = against_the_rest(after)
+    group = after.network.group
+    found = []
+    for number in sorted(_groups_out(after)):
+        rows = np.flatnonzero(group == number)
+        worst = rows[int(np.argmax(np.abs(t[rows])))]
+        tied = next((twins for row, twins in ties.items() if group[row] == number), ())
+        if not tied:
+            tied = tuple(
+                row for row, twins in ties.items() if any(group[i] == number for i in twins)
+            ) + tuple(i for twins in ties.values() if any(group[j] == number for j in twins) for i in twins
+                      if group[i] != number)  # fmt: skip
+        rows_first = (int(worst), *(int(i) for i in rows if i != worst))
+        found.append(Suspect(rows_first, float(t[worst]), float(after.residual[worst]), float(sd[worst]), True, tied))
+    w = standardised(after)
+    r = after.redundancy
+    for row, twins in ties.items():
+        if after.active[row] and abs(w[row]) > critical:
+            rows_first = (row, *(int(i) for i in np.flatnonzero(group == group[row]) if i != row))
+            size = float(after.residual[row] / r[row])
+            spread = float(after.sd[row] / np.sqrt(r[row]))
+            found.append(Suspect(rows_first, float(w[row]), size, spread, False, twins))
+    return tuple(sorted(found, key=lambda s: (-abs(s.w), s.rows)))
+
+
+def _offset(adjustment: Adjustment, critical: float) -> Suspect | None:
+    """The tape whose readings share an offset most clearly: a further unknown tested as one more blunder.
+
+    With h the whitened pattern of ones: offset = h'v / h'(I - A Q A')h, sd the inverse root of the latter.
+    """
+    network = adjustment.network
+    vias = np.array([row.reading.via if row.reading.kind in ("floor", "car") else "\0" for row in network.rows])
+    best = None
+    for tape in sorted(set(vias.tolist()) - {"\0"}):
+        mine = (vias == tape) & adjustment.active
+        if mine.sum() < 6:
+            continue
+        h = np.where(mine, 1.0 / np.where(adjustment.sd > 0, adjustment.sd, np.inf), 0.0)
+        lever = np.asarray(adjustment.A.T @ h).ravel()
+        information = float(h @ h - lever @ adjustment.Q @ lever)
+        if information < 1e-6:
+            continue
+        offset = float(h @ adjustment.misclosure) / information
+        w = offset * np.sqrt(information)
+        if abs(w) > critical and (best is None or abs(w) > abs(best.w)):
+            rows = tuple(int(i) for i in np.flatnonzero(mine))
+            best = Suspect(rows, float(w), offset, float(1 / np.sqrt(information)), True, (), tape)
+    return best

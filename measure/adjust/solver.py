@@ -1,0 +1,152 @@
+"""Least-squares adjustment of a network: Gauss-Newton, damped only on the way.
+
+The answer is the undamped one: iteration ends on a full step too small to matter.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from measure.adjust.linear import Factor, condition_space, factorise
+from measure.adjust.network import Network, NDArrayBool, System, normal_matrix
+from measure.readings.unknowns import Array, State
+
+STEP_ENOUGH = 1e-8
+"""Largest last step in mm, beside what rounding leaves at the network's size."""
+MOST_STEPS = 60
+
+
+class NotConvergedError(Exception):
+    """The readings contradict each other so much that no solution is found."""
+
+
+@dataclass(frozen=True)
+class Adjustment:
+    """A solved network. `A` (m, n) and `misclosure` (m,) are whitened by `sd`; rows not active weigh nothing.
+
+    The cofactors are the full marginal covariance of every unknown for the stated sd, in the minimum-norm datum
+    over the points.
+    """
+
+    network: Network
+    state: State
+    sd: Array
+    active: NDArrayBool
+    A: Any
+    misclosure: Array
+    factor: Factor
+    exact_rank: int
+
+    @cached_property
+    def Q(self) -> Array:
+        """Covariance of the unknowns (n, n), a priori."""
+        return self.factor.cofactors()
+
+    @cached_property
+    def unweighted(self) -> tuple[Array, Any]:
+        """Observed minus computed (m,) in mm and the unweighted Jacobian (m, n), all rows."""
+        computed, A = self.network.jacobian(self.state)
+        return self.network.observed - computed, A
+
+    @property
+    def residual(self) -> Array:
+        """Reading minus adjusted (m,), mm; + reads long."""
+        return self.unweighted[0]
+
+    @cached_property
+    def adjusted_variance(self) -> Array:
+        """Variance (m,) of each row's adjusted value, mm^2."""
+        A = self.unweighted[1]
+        if isinstance(A, np.ndarray):
+            return np.asarray(np.einsum("ij,ij->i", A @ self.Q, A))
+        # in slices, so that a large network needs no further matrix of its own size
+        parts = [
+            np.asarray(A[i : i + 1000].multiply(A[i : i + 1000] @ self.Q).sum(axis=1)).ravel()
+            for i in range(0, A.shape[0], 1000)
+        ]
+        return np.concatenate(parts)
+
+    @cached_property
+    def redundancy(self) -> Array:
+        """Redundancy number (m,) of each row: 1 - variance of the adjusted value / its own; 0 for rows not active."""
+        sd = np.where(self.sd > 0, self.sd, 1.0)
+        number = np.clip(1.0 - self.adjusted_variance / sd**2, 0.0, 1.0)
+        return np.where(self.active & (self.sd > 0), number, 0.0)
+
+    @property
+    def degrees_of_freedom(self) -> int:
+        """Rows that count, less what they determine."""
+        counted = int(np.sum(self.active & (self.sd > 0)))
+        n = self.network.unknowns.size - self.exact_rank
+        return counted - (n - self.factor.defect)
+
+    @property
+    def sum_of_squares(self) -> float:
+        """v'Pv over the active rows."""
+        return float(self.misclosure @ self.misclosure)
+
+
+def solve(network: Network, start: State, sd: Array | None = None, active: NDArrayBool | None = None) -> Adjustment:
+    """Adjust from starting values; sd (m,) and active (m,) default to all rows as stated.
+
+    Raises NotConvergedError. Does not check that the readings hold every point: see `measure.adjust.held`.
+    """
+    sd = network.sd if sd is None else sd
+    active = np.ones(len(sd), dtype=bool) if active is None else active
+    state = start
+    system = network.linearise(state, sd, active)
+    damping = 0.0
+    extent = np.max(np.abs(start.marks), initial=0.0) + np.max(np.abs(start.positions), initial=0.0)
+    enough = STEP_ENOUGH + 1e-13 * extent
+    for _ in range(MOST_STEPS):
+        step, factor, exact_rank = _step(network, system, damping)
+        trial = state.moved(step)
+        trial_system = network.linearise(trial, sd, active)
+        if _cost(trial_system) > _cost(system) * (1 + 1e-9) + 1e-12 and np.max(np.abs(step)) > enough:
+            damping = max(10.0 * damping, 1e-3)
+            if damping > 1e9:
+                break
+            continue
+        state, system = trial, trial_system
+        if damping == 0.0 and np.max(np.abs(step), initial=0.0) < enough:
+            factor = _step(network, system, 0.0)[1]
+            return Adjustment(network, state, sd, active, system.A, system.misclosure, factor, exact_rank)
+        damping = damping / 10.0 if damping > 1e-4 else 0.0
+    raise NotConvergedError
+
+
+def _cost(system: System) -> float:
+    # an exact row that is not yet met outweighs everything else
+    return float(system.misclosure @ system.misclosure + 1e6 * (system.gap @ system.gap))
+
+
+def _step(network: Network, system: System, damping: float) -> tuple[Array, Factor, int]:
+    N = normal_matrix(system.A)
+    misclosure = system.misclosure
+    free, towards, exact_rank = None, None, 0
+    if len(system.exact):
+        free, pseudo = condition_space(system.exact)
+        exact_rank = len(free) - free.shape[1]
+        towards = pseudo @ system.gap
+        misclosure = misclosure - system.A @ towards
+    if damping:
+        N = N + damping * np.diag(np.diag(N))
+    factor = factorise(N, network.datum, free)
+    step = factor.solve(system.A.T @ misclosure)
+    if towards is not None:
+        step = factor.project(step + towards)
+    return step, factor, exact_rank
+
+
+def with_rows(adjustment: Adjustment, active: NDArrayBool) -> Adjustment:
+    """The same network solved with other rows, from where it stands."""
+    return solve(adjustment.network, adjustment.state, adjustment.sd, active)
+
+
+def with_sd(adjustment: Adjustment, sd: Array) -> Adjustment:
+    """The same network solved with other standard deviations, from where it stands."""
+    return solve(adjustment.network, adjustment.state, sd, adjustment.active)

@@ -1,0 +1,87 @@
+"""One check: a pure function of points in the car's axes. Its uncertainty comes by the one route here."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from measure.body.frame import Frame, Pairs
+from measure.body.points import CarPoints
+from measure.job import Job
+from measure.readings.unknowns import Array
+
+STEP = 1e-2
+"""mm, for central differences: every figure is smooth over far longer ways."""
+
+
+@dataclass(frozen=True)
+class Check:
+    """What a figure is called, which points it is taken from, and how.
+
+    `figure` maps coordinates (..., points, 3) in the car's axes to values (...). `limit` is the key of [limits]
+    that judges it, None for a figure without a limit. `words` says a value as a person would; `side` names the side
+    it counts to.
+    """
+
+    name: str
+    unit: str  # "mm" or "deg"
+    points: tuple[int, ...]
+    figure: Callable[[Array], Array]
+    words: Callable[[float], str]
+    side: Callable[[float], str]
+    limit: str | None = None
+    wants_heights: bool = False
+    worst_of: tuple[str, ...] = ()  # the checks of which this repeats the worst; their verdicts bind it
+
+
+@dataclass(frozen=True)
+class Car:
+    """What a family of checks is given: the job, the points held, the pairs held, and points in the car's axes."""
+
+    job: Job
+    points: CarPoints
+    pairs: Pairs
+    frame: Frame
+
+    def held(self, name: str) -> int | None:
+        """Number of a point, None where it is not held."""
+        return self.points.names.index(name) if name in self.points.names else None
+
+
+@dataclass(frozen=True)
+class Figure:
+    """A value with the effect (s,) of one sd of each source on it."""
+
+    value: float
+    effects: Array
+
+    @property
+    def sd(self) -> float:
+        """Standard uncertainty, all sources together."""
+        return float(np.linalg.norm(self.effects))
+
+    def freedom(self, of_source: Array) -> float:
+        """Effective degrees of freedom (Welch-Satterthwaite, JCGM 100:2008 G.4.1); of_source (s,).
+
+        Sources that share one estimated sd are taken together, as one component.
+        """
+        estimated = np.isfinite(of_source)
+        total = 0.0
+        for freedom in np.unique(of_source[estimated]):
+            part = float(np.sum(self.effects[of_source == freedom] ** 2))
+            total += part**2 / float(freedom)
+        return self.sd**4 / total if total > 0 else float("inf")
+
+
+def evaluate(check: Check, frame: Frame) -> Figure:
+    """Value and propagated uncertainty of one check; first-order, gradient by central differences."""
+    chosen = np.array(check.points)
+    X = frame.xyz[chosen]
+    m = X.size
+    nudged = X.ravel() + STEP * np.vstack([np.eye(m), -np.eye(m)])
+    values = check.figure(nudged.reshape(2 * m, len(chosen), 3))
+    gradient = (values[:m] - values[m:]) / (2 * STEP)
+    rows = (3 * chosen[:, None] + np.arange(3)).ravel()
+    return Figure(float(check.figure(X)), gradient @ frame.sources.effects[rows])

@@ -1,0 +1,158 @@
+"""The answer for the shop: its words first, then the figures, the statistics last and only when asked."""
+
+from collections.abc import Sequence
+
+from rich.console import Console
+
+from measure.report.detail import details
+from measure.report.lines import Lines
+from measure.report.words import SAFETY, VERDICT_WORDS, figure, label, limit, percent, standing
+from measure.result import CheckResult, Document, Suspect
+
+# Figures of single pairs and rails without a limit would bury the verdicts; -v lists them.
+_ONLY_IN_DETAIL = ("pair.", "rail.", "cross.", "chart.")
+
+
+def render(doc: Document, verbose: bool, console: Console) -> None:
+    """Print the document for a person.
+
+    The first three lines under the title say what is out, what is undecided and what is fine. `verbose` adds
+    the statistics. Verdicts are words; colour only repeats them.
+    """
+    lines = Lines(console)
+    lines.line(f"{doc.job}, stage {doc.stage}", "bold")
+    _answer(doc, lines)
+    _what_is_not_settled(doc, lines)
+    _verdicts(doc, lines, verbose)
+    _suspects(doc, lines)
+    _what_next(doc, lines)
+    if doc.cautions:
+        lines.heading("Mind")
+        for caution in doc.cautions:
+            lines.item(caution)
+    if doc.notes:
+        lines.heading("Notes on the tables")
+        for note in doc.notes:
+            lines.item(note)
+    if verbose:
+        details(doc, lines)
+    lines.heading("Before anyone cuts, drills or welds")
+    for sentence in SAFETY:
+        lines.item(sentence)
+    lines.blank()
+    lines.line(
+        f"plumbsquare {doc.version}, inputs {doc.inputs_sha256 if verbose else doc.inputs_sha256[:12]}"
+    )
+    if not verbose:
+        lines.line("-v adds the statistics and the figures without a limit.")
+
+
+def _with_verdict(doc: Document, verdict: str) -> list[CheckResult]:
+    return [check for check in doc.checks if check.verdict == verdict]
+
+
+def _answer(doc: Document, lines: Lines) -> None:
+    """Three lines: out, undecided, fine."""
+    out = [f"{label(c.name)}: {standing(c)}" for c in _with_verdict(doc, "outside")]
+    undecided = [label(c.name) for c in _with_verdict(doc, "undecided")]
+    fine = [label(c.name) for c in _with_verdict(doc, "within")]
+    for key, items in (("OUT", out), ("UNDECIDED", undecided), ("FINE", fine)):
+        lines.keyed(key, _in_one_line(items, lines.width - 12), width=9)
+
+
+def _in_one_line(items: Sequence[str], room: int) -> str:
+    """As many items as fit into `room` columns, at least one, then how many more there are."""
+    if not items:
+        return "nothing"
+    for count in range(len(items), 0, -1):
+        more = len(items) - count
+        text = "; ".join(items[:count]) + (f"; and {more} more" if more else "")
+        if len(text) <= room or count == 1:
+            return text
+    raise AssertionError("unreachable: the loop returns at one item")
+
+
+def _what_is_not_settled(doc: Document, lines: Lines) -> None:
+    """What stands in the way of a plain answer: two centrelines, loose points, a network in pieces."""
+    if doc.centreline.ambiguous:
+        lines.heading("Two centrelines explain this car equally well; the program does not choose")
+        for alternative in doc.centreline.alternatives:
+            lines.item(alternative)
+    elif doc.frame == "network":
+        lines.heading("No centreline can be had from these readings")
+    if doc.loose or len(doc.pieces) > 1:
+        lines.heading("Not held by the readings")
+    if len(doc.pieces) > 1:
+        lines.line(f"The readings fall into {len(doc.pieces)} pieces with nothing between them:", indent=2)
+        for piece in doc.pieces:
+            lines.item(", ".join(piece))
+    for loose in doc.loose:
+        fix = f" What would hold it: {'; '.join(loose.fix)}." if loose.fix else ""
+        lines.item(f"{', '.join(loose.points)}: {loose.direction}.{fix}")
+
+
+def _verdicts(doc: Document, lines: Lines, verbose: bool) -> None:
+    judged = [c for v in ("outside", "undecided", "within") for c in _with_verdict(doc, v)]
+    heads = ("what", "how it stands", ">figure", ">limit", "verdict")
+    if judged:
+        lines.heading("What was judged")
+        lines.table(heads, [_row(check, doc.units) for check in judged], wrap=heads[:2])
+    free = _with_verdict(doc, "no limit")
+    if not verbose:
+        free = [c for c in free if not c.name.startswith(_ONLY_IN_DETAIL)]
+    if free:
+        lines.heading("What was measured and has no limit")
+        lines.table(heads[:3], [_row(check, doc.units)[:3] for check in free], wrap=heads[:2])
+
+
+def _row(check: CheckResult, units: str) -> tuple[str, ...]:
+    words = standing(check)
+    if check.verdict == "outside" and check.single_drops:
+        words += "\nsingle drops of the bob: drop again before cutting"
+    return label(check.name), words, figure(check, units), limit(check), VERDICT_WORDS[check.verdict]
+
+
+def _suspects(doc: Document, lines: Lines) -> None:
+    if not doc.suspects:
+        return
+    lines.heading("Probably misread or mistyped, worst first")
+    names = {reading.source: ", ".join(reading.names) for reading in doc.readings}
+    for suspect in doc.suspects:
+        lines.item(_suspicion(suspect, names.get(suspect.source, "")))
+
+
+def _suspicion(suspect: Suspect, names: str) -> str:
+    parts = [f"{suspect.source} ({names})" if names else suspect.source]
+    if suspect.size is not None:
+        unit = "px" if suspect.kind == "target" else "mm"
+        parts[0] += f" reads about {abs(suspect.size):.1f} {unit} {'long' if suspect.size > 0 else 'short'}"
+    if suspect.hint:
+        parts.append(suspect.hint)
+    if suspect.with_:
+        parts.append(f"Cannot tell which: it may as well be {' or '.join(suspect.with_)}")
+    parts.append("It is set aside and moves nothing" if suspect.set_aside else "It still counts")
+    return " ".join(f"{part.rstrip('.')}." for part in parts)
+
+
+def _what_next(doc: Document, lines: Lines) -> None:
+    """For each undecided figure: where its uncertainty comes from, and the act that would shrink it most."""
+    undecided = _with_verdict(doc, "undecided")
+    acts = dict.fromkeys(check.next.act for check in undecided if check.next)
+    if not acts:
+        return
+    lines.heading("What to measure next")
+    for act in acts:
+        lines.item(f"{act.rstrip('.')}.")
+        for check in undecided:
+            if check.next and check.next.act == act:
+                lines.line(f"{label(check.name)}: {_gain(check)}.", indent=6)
+
+
+def _gain(check: CheckResult) -> str:
+    places = 2 if check.unit == "deg" else 1
+    now = "" if check.u95 is None else f"± {check.u95:.{places}f} would become "
+    then = "" if check.next is None else f"± {check.next.u95:.{places}f} {check.unit}"
+    most = ""
+    if check.budget:
+        most = f"; {percent(check.budget[0].share)} of it comes from {check.budget[0].what}"
+    return now + then + most
