@@ -120,7 +120,7 @@ class Findings:
 def nearest(name: str, known: Iterable[str]) -> str | None:
     """The known name that looks most like `name`; None where none is close.
 
-    Upper and lower case count as alike here, since swapping them is the commonest slip.
+    Upper and lower case count as alike here, and so do the same letters in another order: the commonest slips.
     """
     if not name:
         return None
@@ -130,6 +130,9 @@ def nearest(name: str, known: Iterable[str]) -> str | None:
     folded = name[:LONGEST].casefold()
     if folded in spelled:
         return spelled[folded]
+    for known_folded, written in spelled.items():
+        if sorted(known_folded) == sorted(folded):
+            return written
     import difflib  # only a slip needs it
 
     close = difflib.get_close_matches(folded, list(spelled), n=1, cutoff=0.6)

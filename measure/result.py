@@ -39,9 +39,9 @@ class ScaledKind:
 class Network:
     """Figures of the adjustment as a whole.
 
-    `sigma0` is root(v'Pv / degrees of freedom), no unit, after whatever `scaled` lists; `sigma0_before` is
-    the same with every sd as stated. `sigma0_low` and `sigma0_high` bound it (chi-square, 95 %) where all is
-    as stated. None where nothing is left over to judge by.
+    `sigma0` is root(v'Pv / degrees of freedom), no unit, with every sd as stated; `sigma0_after` is the same
+    after whatever `scaled` lists. `sigma0_low` and `sigma0_high` bound it (chi-square, 95 %) where all is as
+    stated. None where nothing is left over to judge by.
     """
 
     points: int
@@ -54,7 +54,7 @@ class Network:
     sigma0_high: float | None
     passed: bool | None
     scaled: list[ScaledKind] = field(default_factory=list)
-    sigma0_before: float | None = None
+    sigma0_after: float | None = None
 
 
 @dataclass(frozen=True)

@@ -52,10 +52,11 @@ class Car:
 
 @dataclass(frozen=True)
 class Figure:
-    """A value with the effect (s,) of one sd of each source on it."""
+    """A value, the effect (s,) of one sd of each source on it, and its gradient (3n,) by the car's coordinates."""
 
     value: float
     effects: Array
+    gradient: Array
 
     @property
     def sd(self) -> float:
@@ -84,4 +85,6 @@ def evaluate(check: Check, frame: Frame) -> Figure:
     values = check.figure(nudged.reshape(2 * m, len(chosen), 3))
     gradient = (values[:m] - values[m:]) / (2 * STEP)
     rows = (3 * chosen[:, None] + np.arange(3)).ravel()
-    return Figure(float(check.figure(X)), gradient @ frame.sources.effects[rows])
+    full = np.zeros(frame.xyz.size)
+    np.add.at(full, rows, gradient)
+    return Figure(float(check.figure(X)), gradient @ frame.sources.effects[rows], full)

@@ -46,6 +46,11 @@ class Frame:
     roll_sd: float | None
     pitch_sd: float | None
     roll_agreement: Agreement | None
+    jacobian: Array  # (3n, 3n) derivatives of xyz by the network's coordinates, axes included
+    bend: Array  # (3n, 4) derivatives of xyz by roll, pitch, yaw and shift of the axes
+    axes_covariance: Array  # (2, 2) of yaw (rad) and shift (mm)
+    stations: Array  # (used,) x of the midpoints that carry the centreline, in the car
+    midpoint_variance: float  # mean variance of such a midpoint's y, mm^2
 
 
 @dataclass(frozen=True)
@@ -146,13 +151,15 @@ def place(aligned: Aligned, used: tuple[int, ...]) -> Frame:
     fixed = np.eye(3 * n) - anchor
     lift = Y[ends[0]].mean(axis=0) * [1.0, 0.0, 1.0]
     final = sources.mapped(fixed @ J).joined(fixed @ build_effects, labels)
+    spread = np.linalg.inv(D.T @ weighted)
     own = gain[[YAW, SHIFT]] @ sources.effects
     yaw_sd, shift_sd = np.sqrt(np.sum(own**2, axis=1) + np.sum(made[[YAW, SHIFT]] ** 2, axis=1))
     R = turn @ aligned.rotation
     origin = aligned.origin + R.T @ (np.array([0.0, shift, 0.0]) + lift)
     return Frame(
         R, origin, Y - lift, final, used, float(yaw_sd), float(shift_sd), aligned.roll_sd, aligned.pitch_sd,
-        aligned.roll_agreement,
+        aligned.roll_agreement, fixed @ J @ np.kron(np.eye(n), R), bend, spread, D[:, 0] - lift[0],
+        float(np.mean(np.diag(C))),
     )  # fmt: skip
 
 

@@ -72,7 +72,7 @@ def blocks_of(readings: Sequence[Reading], site: Site) -> list[Block]:
     for kind in KINDS:
         mine = [r for r in readings if r.source.partition(".")[0] == kind.table]
         made.extend(kind.blocks(mine, site) if mine else [])
-    return made + plumb.blocks(site)
+    return made + plumb.blocks(site, heading_is_free=not any(r.kind == "marks" for r in readings))
 
 
 def _in_order(names: object) -> list[str]:

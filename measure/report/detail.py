@@ -40,8 +40,8 @@ def _network(network: Network, lines: Lines) -> None:
         expected = f"; {low:.2f} to {high:.2f} holds 95 % of sheets where all is as stated"
     outcome = {True: ": passed", False: ": NOT passed", None: ""}[network.passed]
     lines.line(f"sigma0 {network.sigma0:.2f}{expected}{outcome}.", indent=2)
-    if network.sigma0_before is not None and network.scaled:
-        lines.line(f"sigma0 with every sd as stated: {network.sigma0_before:.2f}.", indent=2)
+    if network.sigma0_after is not None and network.scaled:
+        lines.line(f"sigma0 after the scaling below: {network.sigma0_after:.2f}.", indent=2)
     for kind in network.scaled:
         lines.line(
             f"{kind.kind} readings scatter {kind.factor:.2f} times what was stated; their sd were scaled "

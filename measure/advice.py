@@ -1,0 +1,138 @@
+"""The one further act that would shrink a figure's uncertainty most, and the u95 it would reach.
+
+Acts tried: a second drop of the bob at any point, a further floor tape between any two marks, levelling the car, a
+further pair for the centreline. Each is predicted from the covariance before it is done (the update of a least-squares
+solution by further rows); the weights of the centreline are held as they are, which errs on the careful side.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import hypot, sqrt
+
+import numpy as np
+
+from measure.adjust.critical import coverage_factor
+from measure.adjust.stage import Solved
+from measure.body.check import Figure
+from measure.body.frame import SHIFT, YAW
+from measure.body.stand import Judged, Stand
+from measure.job import Job
+from measure.readings.kind import point_of
+from measure.readings.unknowns import Array
+
+WORTH_IT = 0.02
+"""An act that takes less than this share off u95 is not worth crawling under the car for."""
+
+
+@dataclass(frozen=True)
+class Act:
+    """What to do, in shop words, and the u95 the figure would then have."""
+
+    words: str
+    u95: float
+
+
+class Adviser:
+    """Prepared once a stage, asked once a figure."""
+
+    def __init__(self, job: Job, solved: Solved, stand: Stand) -> None:
+        self._job, self._solved, self._stand = job, solved, stand
+        adjustment = solved.final
+        u = adjustment.network.unknowns
+        idx = np.array([u.point_idx[name] for name in stand.points.names])
+        self._columns = u.point_columns[idx].ravel()
+        self._Q = adjustment.Q
+        self._words: list[str] = []
+        self._rows: list[Array] = []
+        self._sd: list[float] = []
+        self._drops(u.size)
+        self._tapes(u.size)
+
+    def best(self, judged: Judged) -> Act | None:
+        """The most useful single act for a figure; None where none takes off a worthwhile share."""
+        figure = judged.figure
+        if figure is None or judged.u95 is None or figure.sd == 0:
+            return None
+        k = judged.u95 / figure.sd
+        gains = [(self._reading_gains(figure)), [(g, w) for g, w in self._other_gains(figure)]]
+        ranked = sorted((g for part in gains for g in part), key=lambda gain: (-round(gain[0], 9), gain[1]))
+        if not ranked:
+            return None
+        gain, words = ranked[0]
+        reached = k * sqrt(max(figure.sd**2 - gain, 0.0))
+        if reached > judged.u95 * (1 - WORTH_IT):
+            return None
+        return Act(words, reached)
+
+    def _drops(self, size: int) -> None:
+        """A second drop of the bob: the point against its first mark once more, through a short tape between the marks."""
+        u = self._solved.final.network.unknowns
+        sd = hypot(self._job.sd.plumb, self._job.sd.tape)
+        firsts = {point_of(mark): k for k, mark in reversed(list(enumerate(u.marks)))}
+        for point, mark in sorted(firsts.items(), key=lambda item: item[1]):
+            rows = np.zeros((2, size))
+            rows[[0, 1], u.point_columns[u.point_idx[point], :2]] = 1.0
+            rows[[0, 1], u.mark_columns[mark]] = -1.0
+            again = sum(point_of(m) == point for m in u.marks) + 1
+            self._add(f"drop the bob {_times(again)} at {point} and tape to the new mark", rows, sd)
+
+    def _tapes(self, size: int) -> None:
+        adjustment = self._solved.final
+        u, marks = adjustment.network.unknowns, adjustment.state.marks
+        if len(u.marks) > 60:
+            return
+        for a in range(len(u.marks)):
+            for b in range(a + 1, len(u.marks)):
+                leg = marks[b] - marks[a]
+                length = float(np.linalg.norm(leg))
+                if length < 300.0:
+                    continue
+                row = np.zeros((1, size))
+                row[0, u.mark_columns[a]], row[0, u.mark_columns[b]] = -leg / length, leg / length
+                self._add(f"run another floor tape from {u.marks[a]} to {u.marks[b]}", row, self._job.sd.tape)
+
+    def _add(self, words: str, rows: Array, sd: float) -> None:
+        self._words.append(words)
+        self._rows.append(rows)
+        self._sd.append(sd)
+
+    def _reading_gains(self, figure: Figure) -> list[tuple[float, str]]:
+        """Variance each further reading would take off."""
+        g = np.zeros(len(self._Q))
+        by_network = figure.gradient @ self._stand.frame.jacobian
+        there = self._columns >= 0
+        np.add.at(g, self._columns[there], by_network[there])
+        Qg = self._Q @ g
+        gains = []
+        for words, rows, sd in zip(self._words, self._rows, self._sd, strict=True):
+            shared = rows @ Qg
+            if not shared.any():
+                continue
+            innovation = rows @ self._Q @ rows.T + sd**2 * np.eye(len(rows))
+            gains.append((float(shared @ np.linalg.solve(innovation, shared)), words))
+        return gains
+
+    def _other_gains(self, figure: Figure) -> list[tuple[float, str]]:
+        frame, pairs, job = self._stand.frame, self._stand.centreline.pairs, self._job
+        gains = []
+        labels = np.array([label.startswith("lean of the car") for label in frame.sources.labels])
+        lean = float(np.sum(figure.effects[labels] ** 2))
+        if frame.roll_sd is None and lean > 0 and job.sd.level > 0:
+            widths = frame.xyz[pairs.ends[:, 0], 1] - frame.xyz[pairs.ends[:, 1], 1]
+            roll = np.degrees(hypot(sqrt(2) * job.sd.build, sqrt(2) * job.sd.heights) / (widths.mean() * sqrt(len(widths))))
+            gains.append((lean * max(1.0 - (roll / job.sd.level) ** 2, 0.0), "measure the heights of all points (water level or laser)"))
+        # a further pair at the better end of the car
+        touch = np.array([figure.gradient @ frame.bend[:, YAW], figure.gradient @ frame.bend[:, SHIFT]])
+        if touch.any():
+            M = frame.axes_covariance
+            for station, where in ((frame.stations.max(), "front"), (frame.stations.min(), "rear")):
+                d = np.array([station, 1.0])
+                Md = M @ d
+                gain = float((touch @ Md) ** 2 / (frame.midpoint_variance + d @ Md))
+                gains.append((gain, f"measure a further pair near the {where} of the car"))
+        return gains
+
+
+def _times(number: int) -> str:
+    return {2: "a second time", 3: "a third time"}.get(number, f"for the {number}th time")

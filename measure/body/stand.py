@@ -1,0 +1,102 @@
+"""How a car stands: the centreline, and every check under it and its rivals."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from measure.adjust.critical import coverage_factor
+from measure.body.centreline import Centreline, find_centreline
+from measure.body.check import Car, Check, Figure, evaluate
+from measure.body.families import FAMILIES
+from measure.body.frame import Frame, Pairs
+from measure.body.points import CarPoints
+from measure.body.verdict import Verdict, agreed, judge, worst
+from measure.job import Job
+
+
+@dataclass(frozen=True)
+class Judged:
+    """A check with its figure, its u95 and its verdict. `figure` is None where a height it wants was not measured."""
+
+    check: Check
+    figure: Figure | None
+    u95: float | None
+    limit: float | None
+    verdict: Verdict
+
+
+@dataclass(frozen=True)
+class Stand:
+    """The centreline and the judged checks under its first frame."""
+
+    points: CarPoints
+    centreline: Centreline
+    judged: tuple[Judged, ...]
+
+    @property
+    def frame(self) -> Frame:
+        """The car's axes."""
+        return self.centreline.frames[0]
+
+
+def stand(job: Job, points: CarPoints) -> Stand | None:
+    """Judge a car from its points; None where no centreline can be had."""
+    pairs, trusted = _pairs(job, points)
+    centreline = find_centreline(points, pairs, trusted, job.sd.build, float(np.radians(job.sd.level)))
+    if centreline is None:
+        return None
+    judged = [_judge_all(job, points, pairs, frame) for frame in centreline.frames]
+    first = judged[0]
+    if centreline.ambiguous:
+        # a check may be missing under a rival only if it is missing under all: the names are the same
+        under = [{j.check.name: j.verdict for j in rival} for rival in judged]
+        first = [
+            Judged(j.check, j.figure, j.u95, j.limit, agreed(u.get(j.check.name, "undecided") for u in under))
+            for j in first
+        ]
+    return Stand(points, centreline, tuple(first))
+
+
+def _pairs(job: Job, points: CarPoints) -> tuple[Pairs, tuple[bool, ...]]:
+    held = [(k, a, b) for k, a, b in job.pairs() if a.name in points.names and b.name in points.names]
+    ends = np.array([[points.index(a.name), points.index(b.name)] for _, a, b in held], dtype=np.int64)
+    return Pairs(tuple(k for k, _, _ in held), ends.reshape(-1, 2)), tuple(a.trusted or b.trusted for _, a, b in held)
+
+
+def _judge_all(job: Job, points: CarPoints, pairs: Pairs, frame: Frame) -> list[Judged]:
+    car = Car(job, points, pairs, frame)
+    judged = [_judge(job, points, frame, check) for family in FAMILIES for check in family(car)]
+    verdicts = {j.check.name: j.verdict for j in judged}
+    return [
+        Judged(j.check, j.figure, j.u95, j.limit, worst([j.verdict, *(verdicts[n] for n in j.check.worst_of)]))
+        if j.check.worst_of else j
+        for j in judged
+    ]  # fmt: skip
+
+
+def _judge(job: Job, points: CarPoints, frame: Frame, check: Check) -> Judged:
+    limit = job.limits.get(check.name)
+    if limit is None and check.limit is not None:
+        limit = job.limits[check.limit]
+    if check.wants_heights and not points.height_known[list(check.points)].all():
+        return Judged(check, None, None, limit, "no limit" if limit is None else "undecided")
+    figure = evaluate(check, frame)
+    u95 = coverage_factor(figure.freedom(frame.sources.freedom)) * figure.sd
+    return Judged(check, figure, u95, limit, judge(figure.value, u95, limit))
+
+
+def budget(figure: Figure, labels: Sequence[str], most: int = 6) -> list[tuple[str, float]]:
+    """(what, share of the variance) largest first; what is beyond `most` lines is put together."""
+    total = figure.sd**2
+    if total == 0:
+        return []
+    shares: dict[str, float] = {}
+    for label, part in zip(labels, (figure.effects**2 / total).tolist(), strict=True):
+        shares[label] = shares.get(label, 0.0) + part
+    ranked = sorted(shares.items(), key=lambda item: (-round(item[1], 9), item[0]))
+    ranked = [r for r in ranked if r[1] > 1e-6]
+    rest = sum(share for _, share in ranked[most:])
+    return ranked[:most] + ([(f"{len(ranked) - most} other sources", rest)] if len(ranked) > most else [])

@@ -1,0 +1,124 @@
+"""From an adjusted stage to the points of a car: where they stand and every source of their uncertainty."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from measure.adjust.solver import Adjustment
+from measure.adjust.stage import Solved
+from measure.adjust.variance import COMPONENTS
+from measure.body.points import CarPoints, Sources
+from measure.job import Job, Point
+from measure.readings.kind import point_of
+from measure.readings.reading import Row
+from measure.readings.tape import HEIGHT_SPREAD
+from measure.readings.unknowns import Array
+
+
+def car_points(job: Job, solved: Solved) -> CarPoints:
+    """The held points that a check may use (pairs, axle ends, faces, mounts), in the order of points.csv."""
+    u = solved.site.unknowns
+    wanted = [p for p in job.points if p.name in u.point_idx and solved.held[u.point_idx[p.name]] and _used(p)]
+    idx = np.array([u.point_idx[p.name] for p in wanted], dtype=np.int64)
+    xyz = solved.final.state.positions[idx].copy()
+    effects = _reading_effects(solved.final, idx)
+    labels = tuple(source_label(row) for row in solved.final.network.rows)
+    by_kind = {s.kind: s.degrees_of_freedom for s in solved.scaled}
+    freedom = np.array([by_kind.get(COMPONENTS.get(kind, ""), np.inf) for kind in solved.final.network.kinds])
+    assumed, known = _assume_heights(job, solved, wanted, idx, xyz)
+    sources = Sources(effects, labels, freedom)
+    if assumed.shape[1]:
+        columns = np.zeros((xyz.size, assumed.shape[1]))
+        columns[2::3] = assumed
+        sources = sources.joined(columns, ("heights not measured",) * assumed.shape[1])
+    return CarPoints(
+        tuple(p.name for p in wanted), xyz, sources, known, assumed, tuple(_dropped_once(solved, p.name) for p in wanted)
+    )  # fmt: skip
+
+
+def _used(point: Point) -> bool:
+    return point.pair is not None or point.kind in ("axle", "face", "mount")
+
+
+def _reading_effects(adjustment: Adjustment, idx: np.ndarray) -> Array:
+    """(3p, m): what one sd of each reading does to the points. Effects @ effects.T is their covariance."""
+    columns = adjustment.network.unknowns.point_columns[idx].ravel()
+    there = columns >= 0
+    effects = np.zeros((len(columns), len(adjustment.network.rows)))
+    effects[there] = np.asarray(adjustment.A @ adjustment.Q[:, columns[there]]).T
+    return effects
+
+
+def _assume_heights(
+    job: Job, solved: Solved, wanted: Sequence[Point], idx: np.ndarray, xyz: Array
+) -> tuple[Array, np.ndarray]:
+    """Fill in heights that were not measured (z of xyz is changed); effects (p, k) of each assumption, and what is known.
+
+    Heights that hang together only among themselves keep their differences; where they stand against the rest is assumed.
+    """
+    sets = solved.site.level_sets[idx]
+    measured = sets >= 0
+    main, count = -1, 0
+    for label in np.unique(sets[measured]):
+        if int(np.sum(sets == label)) > count:
+            main, count = int(label), int(np.sum(sets == label))
+    typical = float(xyz[sets == main, 2].mean()) if count else 0.0
+    columns: list[Array] = []
+    for label in np.unique(sets[measured]):
+        if label != main:
+            mine = sets == label
+            xyz[mine, 2] += typical - xyz[mine, 2].mean()
+            columns.append(np.where(mine, HEIGHT_SPREAD, 0.0))
+    groups: dict[str, list[int]] = {}
+    for i, point in enumerate(wanted):
+        if not measured[i]:
+            groups.setdefault(point.pair or point.part or point.name, []).append(i)
+    for members in groups.values():
+        twin = next((k for k, p in enumerate(wanted) if measured[k] and _twins(p, wanted[members[0]])), None)
+        factory = [solved.site.assumed_heights.get(wanted[i].name) for i in members]
+        if twin is not None:
+            xyz[members, 2] = xyz[twin, 2]
+            spread = float(np.hypot(np.sqrt(2.0) * job.sd.build, np.radians(job.sd.level) * 1000.0))
+        elif None not in factory:
+            xyz[members, 2] = [f for f in factory if f is not None]
+            spread = job.sd.build
+        else:
+            xyz[members, 2] = typical
+            spread = HEIGHT_SPREAD
+        column = np.zeros(len(wanted))
+        column[members] = spread
+        columns.append(column)
+    assumed = np.array(columns).T.reshape(len(wanted), len(columns))
+    return assumed, measured
+
+
+def _twins(a: Point, b: Point) -> bool:
+    return a.side != b.side and ((a.pair is not None and a.pair == b.pair) or (bool(a.part) and a.part == b.part and a.kind == "axle"))
+
+
+def _dropped_once(solved: Solved, name: str) -> bool:
+    """True where one drop of the bob alone says where the point stands in plan."""
+    rows = [r for r, on in zip(solved.final.network.rows, solved.final.active, strict=True) if on]
+    drops = {r.reading.names[0] for r in rows if r.reading.kind == "plumb" and point_of(r.reading.names[0]) == name}
+    other = any(name in r.reading.names for r in rows if r.reading.kind in ("xyz", "car", "bar"))
+    return len(drops) == 1 and not other and solved.site.job.sd.plumb > 0
+
+
+def source_label(row: Row) -> str:
+    """A row as a source of uncertainty, in shop words; the rows of one reading share it."""
+    reading = row.reading
+    where = f" ({reading.source.replace(':', ' line ')})" if reading.source else ""
+    if reading.kind == "plumb":
+        return f"the bob at {reading.names[0]}"
+    if reading.kind == "scale":
+        return f'scale of tape "{reading.via}"' if reading.via else "scale of the tape"
+    if reading.kind in ("floor", "car"):
+        return f"tape {reading.names[0]} to {reading.names[1]}{where}"
+    if reading.kind == "bar":
+        return f"bar {reading.names[0]} to {reading.names[1]}{where}"
+    if reading.kind == "levels":
+        return f"level {reading.names[0]} to {reading.names[1]}{where}"
+    words = {"heights": "height of", "marks": "base-line mark of", "xyz": "place of"}
+    return f"{words.get(reading.kind, reading.kind)} {reading.names[0]}{where}"
