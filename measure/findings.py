@@ -120,7 +120,7 @@ class Findings:
 def nearest(name: str, known: Iterable[str]) -> str | None:
     """The known name that looks most like `name`; None where none is close.
 
-    Upper and lower case count as alike here, and so do the same letters in another order: the commonest slips.
+    Upper and lower case count as alike, and so do the same letters in another order: the commonest slips.
     """
     if not name:
         return None

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from measure.adjust.critical import normal_critical, tau_critical
+from measure.adjust.critical import normal_critical, sigma0_limits, tau_critical
 from measure.adjust.network import NDArrayBool
 from measure.adjust.solver import Adjustment, NotConvergedError, solve, with_rows
 from measure.adjust.variance import robust_scatter, rows_of
@@ -21,7 +21,7 @@ CHECKED = 0.01
 """Redundancy from which a row is tested at all; under 0.1 it is listed as unchecked."""
 SAME_TEST = 0.9
 """Correlation of two tests from which nobody can tell which reading is wrong."""
-SCATTERED = 1.5
+SCATTERED = 1.2
 """Robust scatter of w from which the sheet is rough rather than mistaken."""
 FEWEST_FREEDOMS = 3
 """Under this many redundancies nothing is set aside automatically."""
@@ -67,33 +67,45 @@ def against_the_rest(adjustment: Adjustment) -> tuple[Array, Array]:
 
 
 def find(adjustment: Adjustment) -> Search:
-    """Search a solved network for mistakes. Deterministic; leaves the stated sd as they are."""
+    """Search a solved network for mistakes. Deterministic; leaves the stated sd as they are.
+
+    Mistakes explain a sheet when the rest then scatters as stated; otherwise it is taken as rough, and only what stands
+    out of its own scatter is suspected.
+    """
     w = standardised(adjustment)
-    rough = [c for c, s in robust_scatter(adjustment, w).items() if s > SCATTERED]
-    if rough:
-        return _find_in_rough(adjustment, w, rough)
     critical = normal_critical(int(np.sum(w != 0)))
     tape = _offset(adjustment, critical)
     if tape is not None and abs(tape.w) > np.max(np.abs(w), initial=0.0):
         return Search(adjustment, (), tape)
     if np.max(np.abs(w), initial=0.0) <= critical:
         return Search(adjustment, ())
-    return _search(adjustment, critical)
+    found = _search(adjustment, critical)
+    return found if _in_order(found.adjustment, critical) else _find_in_rough(adjustment, w, found)
 
 
-def _find_in_rough(adjustment: Adjustment, w: Array, rough: list[str]) -> Search:
+def _in_order(adjustment: Adjustment, critical: float) -> bool:
+    """Whether what is left fits as stated: no test fails, and the scatter as a whole is what chance allows."""
+    freedom = adjustment.degrees_of_freedom
+    scatter = np.sqrt(adjustment.sum_of_squares / freedom) if freedom > 0 else 0.0
+    fits = scatter <= sigma0_limits(freedom)[1] or max(
+        robust_scatter(adjustment, standardised(adjustment)).values(), default=np.inf
+    ) < SCATTERED
+    return bool(fits and np.max(np.abs(standardised(adjustment)), initial=0.0) <= critical)
+
+
+def _find_in_rough(adjustment: Adjustment, w: Array, as_stated: Search) -> Search:
     """A sheet that scatters more than stated: tau critical values over the scatter it shows."""
     sd = adjustment.sd.copy()
     freedom = 0.0
-    scatter = robust_scatter(adjustment, w)
-    for component in rough:
+    for component, scatter in robust_scatter(adjustment, w).items():
         rows = rows_of(adjustment.network, component)
-        sd[rows] *= scatter[component]
+        sd[rows] *= max(scatter, 1.0)
         freedom += float(adjustment.redundancy[rows].sum())
+    if freedom == 0.0:
+        return as_stated
     widened = solve(adjustment.network, adjustment.state, sd, adjustment.active)
     tests = int(np.sum(standardised(widened) != 0))
-    # the median-based scatter is itself uncertain: tau says by how much less a residual can stand out
-    critical = max(tau_critical(tests, freedom), normal_critical(tests))
+    critical = tau_critical(tests, freedom)
     tape = _offset(widened, critical)
     if tape is not None and abs(tape.w) > np.max(np.abs(standardised(widened))):
         return Search(adjustment, (), tape)
