@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from measure.tables import Column, read_table
-
 from calib.tape_check import KnownLength
 from measure.findings import Findings
+from measure.tables import Column, read_table
 
 COLUMNS = (
     Column("known", "length", required=True, positive=True),

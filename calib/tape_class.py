@@ -21,9 +21,7 @@ END_LIMITS: Mapping[str, float] = MappingProxyType({"I": 0.1, "II": 0.2, "III": 
 """class -> c in mm, added where the length ends at a surface: the tape's own end, or its hook."""
 
 
-def maximum_permissible_error(
-    length: ArrayLike, tape_class: str, *, from_the_end: bool = False
-) -> NDArray[np.float64]:
+def maximum_permissible_error(length: ArrayLike, tape_class: str, *, from_the_end: bool = False) -> NDArray[np.float64]:
     """The class limit of one length, in mm, either way.
 
     `length` in mm, any shape, not negative; the result has its shape. The length counts in whole metres,

@@ -12,7 +12,6 @@ from math import hypot, sqrt
 
 import numpy as np
 
-from measure.adjust.critical import coverage_factor
 from measure.adjust.stage import Solved
 from measure.body.check import Figure
 from measure.body.frame import SHIFT, YAW
@@ -55,8 +54,8 @@ class Adviser:
         if figure is None or judged.u95 is None or figure.sd == 0:
             return None
         k = judged.u95 / figure.sd
-        gains = [(self._reading_gains(figure)), [(g, w) for g, w in self._other_gains(figure)]]
-        ranked = sorted((g for part in gains for g in part), key=lambda gain: (-round(gain[0], 9), gain[1]))
+        gains = self._reading_gains(figure) + self._other_gains(figure)
+        ranked = sorted(gains, key=lambda gain: (-round(gain[0], 9), gain[1]))
         if not ranked:
             return None
         gain, words = ranked[0]
@@ -66,7 +65,7 @@ class Adviser:
         return Act(words, reached)
 
     def _drops(self, size: int) -> None:
-        """A second drop of the bob: the point against its first mark once more, through a short tape between the marks."""
+        """A second drop of the bob: the point against its first mark once more, by a short tape between the marks."""
         u = self._solved.final.network.unknowns
         sd = hypot(self._job.sd.plumb, self._job.sd.tape)
         firsts = {point_of(mark): k for k, mark in reversed(list(enumerate(u.marks)))}
@@ -120,8 +119,10 @@ class Adviser:
         lean = float(np.sum(figure.effects[labels] ** 2))
         if frame.roll_sd is None and lean > 0 and job.sd.level > 0:
             widths = frame.xyz[pairs.ends[:, 0], 1] - frame.xyz[pairs.ends[:, 1], 1]
-            roll = np.degrees(hypot(sqrt(2) * job.sd.build, sqrt(2) * job.sd.heights) / (widths.mean() * sqrt(len(widths))))
-            gains.append((lean * max(1.0 - (roll / job.sd.level) ** 2, 0.0), "measure the heights of all points (water level or laser)"))
+            rise = sqrt(2) * hypot(job.sd.build, job.sd.heights)
+            roll = np.degrees(rise / (widths.mean() * sqrt(len(widths))))
+            taken = lean * max(1.0 - (roll / job.sd.level) ** 2, 0.0)
+            gains.append((taken, "measure the heights of all points (water level or laser)"))
         # a further pair at the better end of the car
         touch = np.array([figure.gradient @ frame.bend[:, YAW], figure.gradient @ frame.bend[:, SHIFT]])
         if touch.any():

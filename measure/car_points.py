@@ -34,7 +34,8 @@ def car_points(job: Job, solved: Solved) -> CarPoints:
         columns[2::3] = assumed
         sources = sources.joined(columns, ("heights not measured",) * assumed.shape[1])
     return CarPoints(
-        tuple(p.name for p in wanted), xyz, sources, known, assumed, tuple(_dropped_once(solved, p.name) for p in wanted)
+        tuple(p.name for p in wanted), xyz, sources, known, assumed,
+        tuple(_dropped_once(solved, p.name) for p in wanted),
     )  # fmt: skip
 
 
@@ -54,9 +55,9 @@ def _reading_effects(adjustment: Adjustment, idx: np.ndarray) -> Array:
 def _assume_heights(
     job: Job, solved: Solved, wanted: Sequence[Point], idx: np.ndarray, xyz: Array
 ) -> tuple[Array, np.ndarray]:
-    """Fill in heights that were not measured (z of xyz is changed); effects (p, k) of each assumption, and what is known.
+    """Fill in heights that were not measured, changing z of xyz: effects (p, k) of each assumption, and what is known.
 
-    Heights that hang together only among themselves keep their differences; where they stand against the rest is assumed.
+    Heights that hang together only among themselves keep their differences; how they stand to the rest is assumed.
     """
     sets = solved.site.level_sets[idx]
     measured = sets >= 0
@@ -95,7 +96,9 @@ def _assume_heights(
 
 
 def _twins(a: Point, b: Point) -> bool:
-    return a.side != b.side and ((a.pair is not None and a.pair == b.pair) or (bool(a.part) and a.part == b.part and a.kind == "axle"))
+    return a.side != b.side and (
+        (a.pair is not None and a.pair == b.pair) or (bool(a.part) and a.part == b.part and a.kind == "axle")
+    )
 
 
 def _dropped_once(solved: Solved, name: str) -> bool:

@@ -52,7 +52,5 @@ def read_chart(folder: Path, known: Sequence[str], unit: str, findings: Findings
         else:
             seen[ends] = row.line
             length = row.figure("length") or 0.0
-            lengths.append(
-                ChartLength(start, end, length, row.figure("tolerance"), row.text("note"), row.line)
-            )
+            lengths.append(ChartLength(start, end, length, row.figure("tolerance"), row.text("note"), row.line))
     return lengths

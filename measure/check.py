@@ -86,10 +86,18 @@ def _refuse_the_hopeless(job: Job, stage: str, standing: Stand | None, solved: S
     if not job.pairs() and solved.held.any():
         return
     for loose in solved.loose:
-        findings.note(stage, None, None, _listed(loose.points) + f" loose: {loose.direction}", "; ".join(loose.fix) or "measure more")
+        findings.note(
+            stage,
+            None,
+            None,
+            _listed(loose.points) + f" loose: {loose.direction}",
+            "; ".join(loose.fix) or "measure more",
+        )
     if len(solved.pieces) > 1:
         parts = " | ".join(_listed(piece) for piece in solved.pieces)
-        findings.note(stage, None, None, f"pieces with no reading between them: {parts}", "tape from one piece to the other")
+        findings.note(
+            stage, None, None, f"pieces with no reading between them: {parts}", "tape from one piece to the other"
+        )
     findings.error(
         stage, None, None, "too little to judge anything",
         "measure at least two pairs that stand apart along the car, each point held by three or more lengths",
@@ -206,7 +214,7 @@ def _readings(solved: Solved) -> list[ReadingResult]:
         r = float(redundancy[i]) if active else None
         checked = r is not None and r > UNCHECKED / 100
         made.append(ReadingResult(
-            source=row.reading.source, kind=row.reading.kind, names=list(row.reading.names) + ([row.axis] if row.axis else []),
+            source=row.reading.source, kind=row.reading.kind, names=[*row.reading.names, *filter(None, [row.axis])],
             value=row.shown, adjusted=row.shown + float(residual[i]), residual=float(residual[i]), sd=sd, redundancy=r,
             w=float(rest[i]) if not active else float(w[i]) if checked else None,
             findable=FINDABLE * sd / sqrt(r) if checked and r is not None else None,
@@ -219,8 +227,14 @@ def _suspects(job: Job, solved: Solved) -> list[Suspect]:
     made = []
     for suspect in solved.suspects:
         reading = rows[suspect.rows[0]].reading
-        source = f"tape {suspect.tape}".rstrip() if suspect.tape is not None else reading.source or f"plumb:{reading.names[0]}"
-        others = dict.fromkeys(rows[i].reading.source or f"plumb:{rows[i].reading.names[0]}" for i in suspect.cannot_tell_from)
+        source = (
+            f"tape {suspect.tape}".rstrip()
+            if suspect.tape is not None
+            else reading.source or f"plumb:{reading.names[0]}"
+        )
+        others = dict.fromkeys(
+            rows[i].reading.source or f"plumb:{rows[i].reading.names[0]}" for i in suspect.cannot_tell_from
+        )
         made.append(Suspect(
             source, "tape" if suspect.tape is not None else reading.kind, suspect.w, suspect.size,
             explain(solved.as_stated, suspect, job), suspect.set_aside, list(others),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Callable
 from functools import wraps
@@ -13,6 +14,9 @@ import click
 from measure import __version__
 
 BAD_INPUT = 2
+# A car is too small to share between cores: waiting for each other costs more than the sums, and one core adds up in
+# the same order every time. Must be set before numpy loads; whoever sets it otherwise is heeded.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 FOLDER = click.Path(path_type=Path)
 
 
@@ -57,7 +61,9 @@ def main() -> None:
 
 @main.command()
 @click.argument("folder", type=FOLDER)
-@click.option("--units", type=click.Choice(["mm", "in"]), default="mm", show_default=True, help="What bare numbers mean.")
+@click.option(
+    "--units", type=click.Choice(["mm", "in"]), default="mm", show_default=True, help="What bare numbers mean."
+)
 @click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True)
 @_plainly
 def new(folder: Path, units: str, paper: str) -> None:
@@ -76,10 +82,11 @@ def new(folder: Path, units: str, paper: str) -> None:
 @click.option("--out", type=click.Path(path_type=Path), help="PDF to write; JOB/recording_sheet.pdf where left out.")
 @_plainly
 def sheet(job: Path, stage: str | None, paper: str, out: Path | None) -> None:
-    """Print the recording sheet anew, after points.csv or tape.csv was changed."""
-    from measure.report.recording import recording_sheet
+    """Make the recording sheet anew after points.csv was changed, and the tables that hold no figure yet."""
+    from measure.template import renew_sheet
 
-    click.echo(f"wrote {recording_sheet(job, stage, paper, out)}")
+    for path in renew_sheet(job, stage, paper, out):  # type: ignore[arg-type]
+        click.echo(f"wrote {path}")
 
 
 @main.command()
@@ -138,7 +145,9 @@ def tape(job: Path, readings: Path, name: str) -> None:
 
     READINGS is a table (.csv or .xlsx) with the columns known and reading, and if wanted known_sd, sd, note.
     """
-    from measure.report.tape import check_tape_of_job
+    from calib.tape_of_job import check_tape_of_job
+    from measure.report.tape import tape_lines
 
-    for line in check_tape_of_job(job, readings, name):
+    result, findings = check_tape_of_job(job, readings, name)
+    for line in [*tape_lines(result, name), *(f"note: {note.text()}" for note in findings.notes)]:
         click.echo(line)

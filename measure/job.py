@@ -137,9 +137,7 @@ def _named(
     }
 
 
-def _tables(
-    tables: Mapping[str, Any], key: str, toml: JobToml, findings: Findings
-) -> dict[str, dict[str, Any]]:
+def _tables(tables: Mapping[str, Any], key: str, toml: JobToml, findings: Findings) -> dict[str, dict[str, Any]]:
     """The tables among the values of [key]; the rest, as `[tape] zero = 1` without a name, are errors."""
     for name, table in tables.items():
         if not isinstance(table, dict):
@@ -165,9 +163,7 @@ def _check_names(job: Job, toml: JobToml, findings: Findings) -> None:
             findings.note(NAME, toml.line(("axle", name)), f"axle.{name}", name, would_do)
 
 
-def choose_stage(
-    job: Job, stage: str | None, findings: Findings, has_readings: Callable[[str], bool]
-) -> str | None:
+def choose_stage(job: Job, stage: str | None, findings: Findings, has_readings: Callable[[str], bool]) -> str | None:
     """The stage that is meant: the one asked for, else the first that has readings, with a note if several.
 
     A stage without readings is chosen only where there is no other, so that its tables' findings are told.

@@ -72,9 +72,7 @@ def _parsed(text: str, findings: Findings) -> JobToml | None:
     try:
         data = tomllib.loads(text)
         if _nested_deeper(data, _MOST_NESTED):
-            findings.error(
-                NAME, None, None, "tables in tables in tables", "job.toml holds plain settings only"
-            )
+            findings.error(NAME, None, None, "tables in tables in tables", "job.toml holds plain settings only")
             return None
         return JobToml(data, text)
     except (ValueError, RecursionError) as problem:
@@ -207,9 +205,7 @@ def _nested_deeper(data: object, depth: int) -> bool:
         layer = [
             inner
             for outer in layer
-            for inner in (
-                outer.values() if isinstance(outer, dict) else outer if isinstance(outer, list) else ()
-            )
+            for inner in (outer.values() if isinstance(outer, dict) else outer if isinstance(outer, list) else ())
         ]
     return bool(layer)
 

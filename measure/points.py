@@ -79,9 +79,7 @@ def read_points(folder: Path, unit: str, findings: Findings) -> list[Point] | No
         if point is None:
             continue
         if point.name in points:
-            would_do = (
-                f"this name is taken in line {points[point.name].line}: give each point a name of its own"
-            )
+            would_do = f"this name is taken in line {points[point.name].line}: give each point a name of its own"
             findings.error(row.file, row.line, "name", point.name, would_do)
             continue
         points[point.name] = point
@@ -98,9 +96,7 @@ def _point(row: Row, findings: Findings) -> Point | None:
     if not name:
         return None
     if "#" in name:
-        would_do = (
-            f'"#2" marks a second drop of the bob in a stage\'s tables; here write {name.partition("#")[0]}'
-        )
+        would_do = f'"#2" marks a second drop of the bob in a stage\'s tables; here write {name.partition("#")[0]}'
         findings.error(row.file, row.line, "name", name, would_do)
         return None
     side = cast(Side, row.text("side") or "C")
@@ -146,9 +142,7 @@ def _pair(row: Row, name: str, side: Side, part: str, findings: Findings) -> str
         return None
     if side == "C":
         if typed:
-            findings.error(
-                row.file, row.line, "pair", typed, "a pair joins two sides: write L or R as its side"
-            )
+            findings.error(row.file, row.line, "pair", typed, "a pair joins two sides: write L or R as its side")
         return None
     if typed:
         return typed

@@ -5,14 +5,19 @@ Remarks in the tables hold no comma, semicolon, tab or quote, so that a spreadsh
 """
 
 import contextlib
+from collections.abc import Sequence
 from pathlib import Path
 
 import tomlkit
 
-from measure.findings import Findings
+from measure.atomic import write_atomically
+from measure.findings import BadInput, Findings
+from measure.job import load_job
 from measure.points import Point
-from measure.report.sheet import Paper, sheet_bytes
+from measure.readings import KINDS
+from measure.report.sheet import Paper, sheet_bytes, write_sheet
 from measure.report.words import printable
+from measure.tables import Row, read_table
 from measure.tape_plan import groups, levels_to_read, tapes_to_run
 from measure.units import Unit
 
@@ -73,9 +78,7 @@ def _refuse_what_is_there(folder: Path, names: list[str]) -> None:
         _refuse(folder.name, "a file of this name", "name a new folder")
     for name in names:
         if (folder / name).exists():
-            findings.error(
-                name, None, None, "a file of this name", "name a new folder: nothing is overwritten"
-            )
+            findings.error(name, None, None, "a file of this name", "name a new folder: nothing is overwritten")
     findings.raise_if_errors()
 
 
@@ -97,26 +100,81 @@ def default_points() -> list[Point]:
 def job_files(title: str, units: Unit = "mm", paper: Paper = "A4") -> dict[str, bytes]:
     """The files of a new job by their names inside its folder."""
     points = default_points()
-    names = [point.name for station in groups(points) for point in station]
-    tapes = [f"{a},{b},,floor,,," for a, b in tapes_to_run(points)]
-    levels = [f"{a},{b},,," for a, b in levels_to_read(points)]
-    rows = {
-        "points.csv": [f"{p.name},{p.side},{p.pair or ''},{p.part},,,,,,{p.note}" for p in points],
-        f"{STAGE}/tape.csv": tapes,
-        f"{STAGE}/levels.csv": levels,
-        f"{STAGE}/heights.csv": [f"{name},,," for name in names],
-        f"{STAGE}/marks.csv": [],
-        f"{STAGE}/xyz.csv": [],
-        f"{STAGE}/targets.csv": [],
+    listed = [f"{p.name},{p.side},{p.pair or ''},{p.part},,,,,,{p.note}" for p in points]
+    files = {
+        "job.toml": JOB.format(title=tomlkit.item(title).as_string(), units=units, stage=STAGE).encode(),
+        "points.csv": _table("points", listed, units),
     }
-    length = EXAMPLES[units]
-    texts = {"job.toml": JOB.format(title=tomlkit.item(title).as_string(), units=units, stage=STAGE)}
-    for name, lines in rows.items():
-        head, remarks = TABLES[Path(name).stem]
-        texts[name] = "\n".join([*_remarks(remarks.format(length=length, units=units)), head, *lines, ""])
-    files = {name: text.encode() for name, text in texts.items()}
+    files |= {f"{STAGE}/{name}": data for name, data in blank_tables(points, units).items()}
+    files |= {f"{STAGE}/{stem}.csv": _table(stem, [], units) for stem in ("marks", "xyz", "targets")}
     files[SHEET] = sheet_bytes(title, STAGE, points, units, paper)
     return files
+
+
+def blank_tables(points: Sequence[Point], units: Unit) -> dict[str, bytes]:
+    """The tables of a stage that wait for figures, in the order of the recording sheet."""
+    names = [point.name for station in groups(points) for point in station]
+    return {
+        "tape.csv": _table("tape", [f"{a},{b},,floor,,," for a, b in tapes_to_run(points)], units),
+        "levels.csv": _table("levels", [f"{a},{b},,," for a, b in levels_to_read(points)], units),
+        "heights.csv": _table("heights", [f"{name},,," for name in names], units),
+    }
+
+
+def renew_sheet(folder: Path, stage: str | None, paper: Paper, out: Path | None) -> list[Path]:
+    """Make the recording sheet anew from points.csv, and the blank tables with it; the files written.
+
+    A table that holds a figure is never touched, and then the paper keeps to the order of its tapes. Raises BadInput
+    where the job cannot be read.
+    """
+    findings = Findings()
+    job = load_job(folder, findings)
+    if job is None:
+        raise BadInput(findings)
+    chosen = stage or next(iter(job.stages), "")
+    if job.stages and chosen not in job.stages:
+        findings.error("job.toml", None, "stages", f'no stage "{chosen}"', f"stages listed: {', '.join(job.stages)}")
+    findings.raise_if_errors()
+    made = []
+    for name, data in blank_tables(job.points, job.units).items():
+        path = folder / chosen / name
+        if _is_blank(path.parent, path.stem):
+            path.parent.mkdir(exist_ok=True)
+            write_atomically(path, data)
+            made.append(path)
+    path = out or folder / SHEET
+    write_sheet(path, job.title, chosen, job.points, job.units, paper, _tapes_of(folder / chosen))
+    return [*made, path]
+
+
+WAITS_FOR = {"tape": "length", "levels": "rise", "heights": "height"}
+"""The column that is filled in at the car."""
+
+
+def _rows(stage: Path, stem: str) -> list[Row] | None:
+    """Rows of a table whatever else is wrong with it; None where there is none."""
+    kind = next(kind for kind in KINDS if kind.table == stem)
+    return read_table(stage, stem, kind.columns, "mm", Findings(), keep_bad=True)
+
+
+def _is_blank(stage: Path, stem: str) -> bool:
+    """No such table, or one of our own layout in which not one figure stands."""
+    rows = _rows(stage, stem)
+    if rows is None:
+        return True
+    return bool(rows) and not any(row.raw.get(WAITS_FOR[stem], "").strip() for row in rows)
+
+
+def _tapes_of(stage: Path) -> list[tuple[str, str]] | None:
+    """The tapes listed in tape.csv, so that paper and table have one order; None where it lists none."""
+    tapes = [(row.text("from"), row.text("to")) for row in _rows(stage, "tape") or []]
+    return [ends for ends in tapes if all(ends)] or None
+
+
+def _table(stem: str, lines: Sequence[str], units: Unit) -> bytes:
+    head, remarks = TABLES[stem]
+    remarked = _remarks(remarks.format(length=EXAMPLES[units], units=units))
+    return "\n".join([*remarked, head, *lines, ""]).encode()
 
 
 def _remarks(text: str) -> list[str]:

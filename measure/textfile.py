@@ -35,9 +35,7 @@ def check_folder(path: Path, shown: str, absent: str, findings: Findings) -> boo
     except FileNotFoundError:
         findings.error(shown, None, None, "no such folder", absent)
     except (OSError, ValueError) as problem:
-        findings.error(
-            shown, None, None, "an unreadable folder", f"check its permissions ({_reason(problem)})"
-        )
+        findings.error(shown, None, None, "an unreadable folder", f"check its permissions ({_reason(problem)})")
     else:
         return True
     return False

@@ -22,9 +22,7 @@ HALF_MM = 0.5
 def straight_saloon(folder: Path) -> None:
     """A straight body, measured with care: second drops at every point, heights."""
     car = make_car(np.random.default_rng(301), build=0.4, axle_offset=0.4, axle_yaw_deg=0.02)
-    sheet = survey(
-        car, np.random.default_rng(302), tapes=60, drops=2, roll_deg=0.3, pitch_deg=-0.4, round_to=HALF_MM
-    )
+    sheet = survey(car, np.random.default_rng(302), tapes=60, drops=2, roll_deg=0.3, pitch_deg=-0.4, round_to=HALF_MM)
     _factory_scatter_is_not_known(sheet)
     write_job(
         folder, car, sheet, "straight saloon, after the welding course",

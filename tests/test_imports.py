@@ -27,9 +27,7 @@ json.dump({"status": status, "text": out.getvalue(), "modules": sorted(sys.modul
 
 @pytest.mark.parametrize("words", [["--help"], ["--version"]])
 def test_a_start_loads_nothing_heavy(words: list[str]) -> None:
-    run = subprocess.run(
-        [sys.executable, "-c", PROBE, *words], capture_output=True, text=True, timeout=60, check=False
-    )
+    run = subprocess.run([sys.executable, "-c", PROBE, *words], capture_output=True, text=True, timeout=60, check=False)
     assert run.returncode == 0, run.stderr
     seen = json.loads(run.stdout)
     assert seen["status"] == 0

@@ -63,9 +63,7 @@ def imports(path: Path, modules: frozenset[str] = MODULES) -> set[str]:
             above = package.rsplit(".", node.level - 1)[0] if node.level else ""
             base = ".".join(filter(None, (above, node.module)))
             # `from a import b`: b may be a module, or a name in a
-            found |= {
-                f"{base}.{alias.name}" if f"{base}.{alias.name}" in modules else base for alias in node.names
-            }
+            found |= {f"{base}.{alias.name}" if f"{base}.{alias.name}" in modules else base for alias in node.names}
     return {name for name in found if name.partition(".")[0] in ("measure", "calib")}
 
 
@@ -101,9 +99,7 @@ def test_an_upward_import_would_be_seen(tmp_path: Path, monkeypatch: pytest.Monk
     monkeypatch.setattr("tests.test_rooms.ROOT", tmp_path)
     file = tmp_path / "measure" / "readings" / "odd.py"
     file.parent.mkdir(parents=True)
-    file.write_text(
-        "def late():\n    from measure.body import frame\n    from .. import cli\n", encoding="utf-8"
-    )
+    file.write_text("def late():\n    from measure.body import frame\n    from .. import cli\n", encoding="utf-8")
     modules = frozenset(("measure.cli", "measure.body.frame"))
     assert imports(file, modules) == {"measure.body.frame", "measure.cli"}
     assert all(rank(name) > rank("measure.readings.odd") for name in imports(file, modules))

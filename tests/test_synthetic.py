@@ -44,9 +44,7 @@ def test_faces_have_the_toe_and_camber_they_were_given() -> None:
     car = make_car(np.random.default_rng(1), faces=True, toe_deg=(0.1, 0.2), camber_deg=(-0.5, 0.7))
     figures = truth(car)
     got = [figures[f"face.rear.{side}.{what}"] for what in ("toe", "camber") for side in "LR"]
-    assert got == pytest.approx(
-        [0.1, 0.2, -0.5, 0.7], abs=0.02
-    )  # the pitch of the midpoints mixes the two a little
+    assert got == pytest.approx([0.1, 0.2, -0.5, 0.7], abs=0.02)  # the pitch of the midpoints mixes the two a little
     # Mean heading: the right face's toe-in points left, the left one's points right.
     assert figures["axle.rear.thrust"] == pytest.approx((0.2 - 0.1) / 2.0, abs=0.02)
 
@@ -87,9 +85,7 @@ def test_noise_has_the_sd_it_is_named_for() -> None:
     car = make_car(rng)
     sheets = [survey(car, rng, tapes=60, drops=2, tape_sd=0.4, plumb=0.8, heights_sd=1.5) for _ in range(150)]
     plumb = [
-        sheet.floor[mark] - sheet.positions[mark.partition("#")[0]][:2]
-        for sheet in sheets
-        for mark in sheet.floor
+        sheet.floor[mark] - sheet.positions[mark.partition("#")[0]][:2] for sheet in sheets for mark in sheet.floor
     ]
     assert np.std(plumb) == pytest.approx(0.8, rel=0.04)
     height = [row["height"] - sheet.positions[row["point"]][2] for sheet in sheets for row in sheet.heights]
@@ -127,9 +123,7 @@ def test_leaving_a_kind_out_changes_no_other_reading() -> None:
 def test_axes_of_an_instrument_are_rigid() -> None:
     rng = np.random.default_rng(8)
     car = make_car(rng, faces=True)
-    sheet = survey(
-        car, rng, tapes=0, heights=False, xyz={"front": car.names[:9], "rear": car.names[6:]}, xyz_sd=0.0
-    )
+    sheet = survey(car, rng, tapes=0, heights=False, xyz={"front": car.names[:9], "rear": car.names[6:]}, xyz_sd=0.0)
     rear = [row for row in sheet.xyz if row["setup"] == "rear"]
     for a, b in pairwise(rear):
         seen = np.linalg.norm([a[k] - b[k] for k in "xyz"])

@@ -1,0 +1,1 @@
+"""Readings -> points: starting values, solver, datum, mistakes, covariance."""

@@ -40,5 +40,5 @@ def sigma0_limits(freedom: int) -> tuple[float, float]:
 
 
 def coverage_factor(freedom: float) -> float:
-    """k of a 95 % interval: 1.96, or Student's t where an sd was estimated from `freedom` degrees of freedom."""
+    """Factor k of a 95 % interval: 1.96, or Student's t where an sd was estimated with `freedom` degrees of freedom."""
     return float(stdtrit(freedom, 0.975)) if freedom < 1e5 else K95

@@ -64,7 +64,8 @@ def _name(reading: Reading) -> str:
 def _said(row: Row, job: Job) -> str:
     typed = row.reading.typed
     if "\t" in typed:
-        typed = typed.split("\t")[("along", "across").index(row.axis) if row.axis in ("along", "across") else "xyz".index(row.axis)]
+        axes = ("along", "across") if row.axis in ("along", "across") else ("x", "y", "z")
+        typed = typed.split("\t")[axes.index(row.axis)]
     return typed.strip() or _length(row.shown, job)
 
 
@@ -78,7 +79,8 @@ def _tape_hint(suspect: Suspect, job: Job) -> str:
     name = f'tape "{suspect.tape}"' if suspect.tape else "the tape"
     for burnt, words in BURNT:
         if abs(suspect.size - burnt) <= FITS * suspect.sd + 0.5:
-            return f"every reading of {name} is {_length(suspect.size, job)} long: all burnt at {words}, and not taken off?"
+            size = _length(suspect.size, job)
+            return f"every reading of {name} is {size} long: all burnt at {words}, and not taken off?"
     way = "long" if suspect.size > 0 else "short"
     return f"every reading of {name} is {_length(abs(suspect.size), job)} {way}: look at its hook and its end"
 
@@ -164,7 +166,8 @@ def _mistakable(mark: str, points: tuple[str, ...]) -> list[str]:
 
 def _typed_twice(row: Row, adjustment: Adjustment, should: float, tolerance: float) -> Iterator[tuple[float, str]]:
     """The very figure stands in the line before or after: nothing is known of what it should have been."""
-    rows = [r for r in adjustment.network.rows if r.reading.source.partition(":")[0] == row.reading.source.partition(":")[0]]
+    table = row.reading.source.partition(":")[0]
+    rows = [r for r in adjustment.network.rows if r.reading.source.partition(":")[0] == table]
     i = next(k for k, r in enumerate(rows) if r is row)
     for k in (i - 1, i + 1):
         if 0 <= k < len(rows) and rows[k].shown == row.shown and rows[k].reading is not row.reading:

@@ -9,8 +9,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
 from measure.readings.unknowns import Array, Index
 
@@ -32,7 +34,7 @@ class Edges:
         order = np.argsort(both[:, 0], kind="stable")
         both, lengths = both[order], lengths[order]
         cut = np.searchsorted(both[:, 0], np.arange(n + 1))
-        return [(both[a:b, 1], lengths[a:b]) for a, b in zip(cut[:-1], cut[1:], strict=True)]
+        return [(both[a:b, 1], lengths[a:b]) for a, b in pairwise(cut.tolist())]
 
     def misfit(self, xy: Array) -> float:
         """Capped sum of absolute misfits in mm; edges to nodes not placed cost the cap."""
@@ -145,7 +147,7 @@ def grow(n: int, edges: Edges, clusters: Sequence[tuple[Index, Array]], seed: Se
     return xy
 
 
-def _join_cluster(xy: Array, placed: Array, clusters: Sequence[tuple[Index, Array]]) -> list[int] | None:
+def _join_cluster(xy: Array, placed: NDArray[np.bool_], clusters: Sequence[tuple[Index, Array]]) -> list[int] | None:
     """Lay a cluster over two or more points that are placed already."""
     for nodes, local in clusters:
         shared = placed[nodes]
@@ -157,7 +159,7 @@ def _join_cluster(xy: Array, placed: Array, clusters: Sequence[tuple[Index, Arra
 
 
 def _join_by_lengths(
-    xy: Array, placed: Array, clusters: Sequence[tuple[Index, Array]], edges: Edges
+    xy: Array, placed: NDArray[np.bool_], clusters: Sequence[tuple[Index, Array]], edges: Edges
 ) -> list[int] | None:
     """Join a cluster that only lengths tie to what is placed: three or more, from 24 headings."""
     for nodes, local in clusters:
@@ -189,7 +191,7 @@ def _join_by_lengths(
 
 def _turned(xy: Array, heading: float) -> Array:
     c, s = np.cos(heading), np.sin(heading)
-    return xy @ np.array([[c, s], [-s, c]])
+    return np.asarray(xy @ np.array([[c, s], [-s, c]]))
 
 
 def _settle_pose(pose: Array, inner: Array, outer: Array, lengths: Array) -> Array:
@@ -215,10 +217,10 @@ def polish(xy: Array, edges: Edges, steps: int = 40) -> Array:
         miss = edges.lengths - d
         root = 1.0 / np.sqrt(np.maximum(np.abs(miss), 0.5))
         unit = leg / d[:, None] * root[:, None]
-        J = np.zeros((len(ends), n, 2))
+        by_node = np.zeros((len(ends), n, 2))
         k = np.arange(len(ends))
-        J[k, ends[:, 1]], J[k, ends[:, 0]] = unit, -unit
-        J = J.reshape(len(ends), 2 * n)
+        by_node[k, ends[:, 1]], by_node[k, ends[:, 0]] = unit, -unit
+        J = by_node.reshape(len(ends), 2 * n)
         N = J.T @ J
         N[np.diag_indices(2 * n)] += damping * np.diag(N) + 1e-9
         trial = xy + np.linalg.solve(N, J.T @ (miss * root)).reshape(n, 2)

@@ -33,7 +33,7 @@ class Factor:
     @property
     def defect(self) -> int:
         """Number of directions that no reading holds."""
-        return self.null.shape[1]
+        return int(self.null.shape[1])
 
     def project(self, X: Array) -> Array:
         """S-transform (n,) or (n, k): take out the null space so that the datum's part has least norm."""

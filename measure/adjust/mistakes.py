@@ -53,7 +53,7 @@ class Search:
 
 
 def standardised(adjustment: Adjustment) -> Array:
-    """w (m,): residual over its own a priori sd; 0 where nothing checks the row."""
+    """Each row's w (m,): residual over its own a priori sd; 0 where nothing checks the row."""
     r = adjustment.redundancy
     checked = (r > CHECKED) & adjustment.network.tested
     safe = np.where(checked, r, 1.0)

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from measure.adjust.linear import Factor, condition_space, factorise
-from measure.adjust.network import Network, NDArrayBool, System, normal_matrix
+from measure.adjust.network import NDArrayBool, Network, System, normal_matrix
 from measure.readings.unknowns import Array, State
 
 STEP_ENOUGH = 1e-8
@@ -42,7 +42,7 @@ class Adjustment:
     exact_rank: int
 
     @cached_property
-    def Q(self) -> Array:
+    def Q(self) -> Array:  # noqa: N802 - the cofactor matrix has no other name
         """Covariance of the unknowns (n, n), a priori."""
         return self.factor.cofactors()
 
@@ -86,7 +86,7 @@ class Adjustment:
 
     @property
     def sum_of_squares(self) -> float:
-        """v'Pv over the active rows."""
+        """Sum v'Pv over the active rows."""
         return float(self.misclosure @ self.misclosure)
 
 

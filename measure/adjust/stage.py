@@ -9,7 +9,7 @@ import numpy as np
 
 from measure.adjust.held import Loose, bodies, loose_parts, pieces
 from measure.adjust.mistakes import Suspect, find
-from measure.adjust.network import Network, NDArrayBool
+from measure.adjust.network import NDArrayBool, Network
 from measure.adjust.solver import Adjustment, NotConvergedError, solve
 from measure.adjust.starting import Start, starting_state
 from measure.adjust.variance import Scaled, scale_components

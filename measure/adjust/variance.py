@@ -14,7 +14,7 @@ import numpy as np
 from scipy.special import chdtri
 
 from measure.adjust.critical import sigma0_limits
-from measure.adjust.network import Network, NDArrayBool
+from measure.adjust.network import NDArrayBool, Network
 from measure.adjust.solver import Adjustment, with_sd
 from measure.readings.unknowns import Array
 

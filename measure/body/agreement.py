@@ -59,9 +59,9 @@ def largest_agreeing_set(observed: Array, design: Array, covariance: Array) -> A
 
 def _misfit(members: tuple[int, ...], observed: Array, design: Array, covariance: Array) -> float:
     i = np.array(members)
-    D, l = design[i], observed[i]
+    D, seen = design[i], observed[i]
     L = np.linalg.cholesky(covariance[np.ix_(i, i)])
-    white = np.linalg.solve(L, np.column_stack([D, l]))
+    white = np.linalg.solve(L, np.column_stack([D, seen]))
     q = np.linalg.qr(white[:, :-1])[0]
     rest = white[:, -1] - q @ (q.T @ white[:, -1])
     return float(rest @ rest)

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
 
 import numpy as np
 
 from measure.body import face
-from measure.body.check import Car, Check
-from measure.body.words import ahead, pointing, side_of, sideways
+from measure.body.check import Car, Check, Measure
+from measure.body.words import ahead, pointing, said, side_of, sideways
 from measure.readings.unknowns import Array
 
 
@@ -20,20 +21,15 @@ def checks(car: Car) -> Iterator[Check]:
         whole = all(len(f) >= 3 and car.points.height_known[list(f)].all() for f in faces)
         ends = [_end(car, name, side) for side in "LR"]
         if None not in ends:
-            yield from _by_ends(name, tuple(e for e in ends if e is not None), lambda X: X)
+            yield from _by_ends(name, tuple(e for e in ends if e is not None), np.asarray)
         elif whole:
-            split = len(faces[0])
-
-            def centres(X: Array, s: int = split) -> Array:
-                return np.stack([face.centre(X[..., :s, :]), face.centre(X[..., s:, :])], axis=-2)
-
-            yield from _by_ends(name, (*faces[0], *faces[1]), centres)
+            yield from _by_ends(name, (*faces[0], *faces[1]), partial(_centres, split=len(faces[0])))
         if whole:
             yield _thrust_by_faces(name, faces[0], faces[1])
         elif None not in ends:
             yield Check(
                 f"axle.{name}.thrust", "deg", tuple(e for e in ends if e is not None), square,
-                lambda v, n=name: f"{n} axle rolls {pointing(v)} (from its ends: its faces were not measured)",
+                said(f"{name} axle rolls ", pointing, " (from its ends: its faces were not measured)"),
                 side_of, "angle",
             )  # fmt: skip
 
@@ -43,9 +39,11 @@ def _end(car: Car, name: str, side: str) -> int | None:
     return car.held(found[0]) if found else None
 
 
-def _by_ends(name: str, points: tuple[int, ...], ends: object) -> Iterator[Check]:
-    to_ends = ends if callable(ends) else None
-    assert to_ends is not None
+def _centres(X: Array, split: int) -> Array:
+    return np.stack([face.centre(X[..., :split, :]), face.centre(X[..., split:, :])], axis=-2)
+
+
+def _by_ends(name: str, points: tuple[int, ...], to_ends: Measure) -> Iterator[Check]:
     yield Check(
         f"axle.{name}.offset", "mm", points, lambda X: to_ends(X)[..., 1].mean(axis=-1),
         lambda v: f"{name} axle stands {sideways(v)}", side_of, "offset",

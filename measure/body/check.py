@@ -9,8 +9,12 @@ import numpy as np
 
 from measure.body.frame import Frame, Pairs
 from measure.body.points import CarPoints
+from measure.body.words import Words
 from measure.job import Job
 from measure.readings.unknowns import Array
+
+Measure = Callable[[Array], Array]
+"""A pure function of coordinates (..., points, 3) in the car's axes, giving values (...)."""
 
 STEP = 1e-2
 """mm, for central differences: every figure is smooth over far longer ways."""
@@ -28,9 +32,9 @@ class Check:
     name: str
     unit: str  # "mm" or "deg"
     points: tuple[int, ...]
-    figure: Callable[[Array], Array]
-    words: Callable[[float], str]
-    side: Callable[[float], str]
+    figure: Measure
+    words: Words
+    side: Words
     limit: str | None = None
     wants_heights: bool = False
     worst_of: tuple[str, ...] = ()  # the checks of which this repeats the worst; their verdicts bind it

@@ -7,10 +7,12 @@ centreline, not from the axle.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
 
 import numpy as np
 
 from measure.body.check import Car, Check
+from measure.body.words import said, whichever
 from measure.readings.unknowns import Array
 
 OUTWARD = {"L": 1.0, "R": -1.0}
@@ -25,15 +27,22 @@ def checks(car: Car) -> Iterator[Check]:
             if len(points) < 3:
                 continue
             yield Check(
-                f"face.{name}.{side}.toe", "deg", points, lambda X, s=side: toe(X, s),
-                lambda v, n=name, w=word: f"{n} axle, {w} face: {abs(v):.2f} degrees toe-{'in' if v >= 0 else 'out'}",
-                lambda v: "in" if v > 0 else "out" if v < 0 else "", wants_heights=True,
+                f"face.{name}.{side}.toe", "deg", points, partial(toe, side=side),
+                said(f"{name} axle, {word} face: ", _toed), whichever("in", "out"), wants_heights=True,
             )  # fmt: skip
             yield Check(
-                f"face.{name}.{side}.camber", "deg", points, lambda X, s=side: camber(X, s),
-                lambda v, n=name, w=word: f"{n} axle, {w} face: top leans {abs(v):.2f} degrees {'out' if v >= 0 else 'in'}",
-                lambda v: "outward" if v > 0 else "inward" if v < 0 else "", wants_heights=True,
+                f"face.{name}.{side}.camber", "deg", points, partial(camber, side=side),
+                said(f"{name} axle, {word} face: top leans ", _leaning), whichever("outward", "inward"),
+                wants_heights=True,
             )  # fmt: skip
+
+
+def _toed(value: float) -> str:
+    return f"{abs(value):.2f} degrees toe-{'in' if value >= 0 else 'out'}"
+
+
+def _leaning(value: float) -> str:
+    return f"{abs(value):.2f} degrees {'out' if value >= 0 else 'in'}"
 
 
 def points_of(car: Car, name: str, side: str) -> tuple[int, ...]:

@@ -14,7 +14,7 @@ import numpy as np
 from measure.body.agreement import Agreement, largest_agreeing_set
 from measure.body.line import fit_line
 from measure.body.points import CarPoints, Sources, rows_for
-from measure.readings.unknowns import Array, rotation_matrices
+from measure.readings.unknowns import Array, Index, rotation_matrices
 
 ROLL, PITCH, YAW, SHIFT = range(4)
 
@@ -24,16 +24,16 @@ class Pairs:
     """Left and right point numbers (p, 2), front first, with their keys."""
 
     keys: tuple[str, ...]
-    ends: Array
+    ends: Index
 
 
 @dataclass(frozen=True)
 class Frame:
     """Points in the car's axes and their sources there.
 
-    `car_from_network` (3, 3); `origin` (3,) in the network; `xyz` (n, 3) in the car; `sources` of xyz; `used` pair numbers
-    that carry the centreline. `yaw_sd` rad and `shift_sd` mm include the factory scatter. `roll_sd`, `pitch_sd` rad
-    are None where the lean was assumed, not measured.
+    `car_from_network` (3, 3); `origin` (3,) in the network; `xyz` (n, 3) in the car; `sources` of xyz; `used` pair
+    numbers that carry the centreline. `yaw_sd` rad and `shift_sd` mm include the factory scatter.
+    `roll_sd`, `pitch_sd` rad are None where the lean was assumed, not measured.
     """
 
     car_from_network: Array
@@ -99,7 +99,7 @@ def align(points: CarPoints, pairs: Pairs, build: float, level_sd: float) -> Ali
     origin = points.xyz[ends[0]].mean(axis=0)
     for _ in range(20):
         X = (points.xyz - origin) @ rotation.T
-        sources = points.sources.mapped(np.kron(np.eye(len(X)), rotation))
+        sources = points.sources.mapped(np.asarray(np.kron(np.eye(len(X)), rotation), dtype=np.float64))
         roll, roll_gain, roll_build, roll_sd, agreement = _roll(points, pairs, X, sources, build, level_sd)
         pitch, pitch_gain, pitch_sd = _pitch(points, pairs, X, sources, level_sd)
         middles = (X[ends[:, 0]] + X[ends[:, 1]]) / 2
@@ -110,13 +110,14 @@ def align(points: CarPoints, pairs: Pairs, build: float, level_sd: float) -> Ali
             break
     sources = _with_lean(points, X, sources, roll_sd, pitch_sd, level_sd)
     return Aligned(
-        points, pairs, build, rotation, origin, X, sources, roll_gain, roll_build, roll_sd, pitch_gain, pitch_sd, agreement
+        points, pairs, build, rotation, origin, X, sources, roll_gain, roll_build, roll_sd, pitch_gain, pitch_sd,
+        agreement,
     )  # fmt: skip
 
 
 def place(aligned: Aligned, used: tuple[int, ...]) -> Frame:
     """The car's axes with the centreline through the used pairs (numbers into `pairs`)."""
-    points, X, ends = aligned.points, aligned.X, aligned.pairs.ends
+    X, ends = aligned.X, aligned.pairs.ends
     middles, pick = aligned.midpoints()
     chosen = np.array(used)
     C = aligned.midpoint_covariance()[np.ix_(chosen, chosen)]
@@ -186,7 +187,7 @@ def _coarse(points: CarPoints, pairs: Pairs) -> Array:
     """Rotation (3, 3) that points x from the last pair to the first and y to the left."""
     ends = pairs.ends
     across = points.xyz[ends[:, 0]] - points.xyz[ends[:, 1]]
-    levelled = points.height_known[ends].all(axis=1)
+    levelled = np.asarray(points.height_known[ends].all(axis=1))
     across = np.where((np.arange(3) < 2) | levelled[:, None], across, 0.0)
     left = across.mean(axis=0)
     left = left / np.linalg.norm(left)

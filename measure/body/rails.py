@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
 
 import numpy as np
 
-from measure.body.check import Car, Check, evaluate
-from measure.body.words import pointing, side_of, sideways
+from measure.body.check import Car, Check
+from measure.body.words import pointing, said, side_of, sideways, whichever
 from measure.readings.unknowns import Array
 
 
 def checks(car: Car) -> Iterator[Check]:
     """Rails are points of part `rail`; a rail needs two, a bow three."""
     points = {p.name: p for p in car.job.points if p.part == "rail"}
-    pairs = [(k, e) for k, e in zip(car.pairs.keys, car.pairs.ends.tolist(), strict=True) if car.points.names[e[0]] in points]
+    pairs = [
+        (k, e) for k, e in zip(car.pairs.keys, car.pairs.ends.tolist(), strict=True) if car.points.names[e[0]] in points
+    ]
     rails = {}
     for side, word in (("L", "left"), ("R", "right")):
         mine = [i for i, name in enumerate(car.points.names) if name in points and points[name].side == side]
@@ -24,29 +27,28 @@ def checks(car: Car) -> Iterator[Check]:
         rails[side] = mine
         yield Check(
             f"rail.{side}.angle", "deg", tuple(mine), line_angle,
-            lambda v, w=word: f"{w} rail: {pointing(v)}", side_of,
+            said(f"{word} rail: ", pointing), side_of,
         )  # fmt: skip
         if len(mine) > 2:
-            outward = 1.0 if side == "L" else -1.0
+            out = 1.0 if side == "L" else -1.0
             yield Check(
-                f"rail.{side}.bow", "mm", tuple(mine), lambda X, s=outward: bow(X) * s,
-                lambda v, w=word: f"{w} rail bows {abs(v):.1f} mm {'outward' if v > 0 else 'inward'}",
-                lambda v: "outward" if v > 0 else "inward" if v < 0 else "",
+                f"rail.{side}.bow", "mm", tuple(mine), partial(_outward_bow, out=out),
+                said(f"{word} rail bows ", _bowed),
+                whichever("outward", "inward"),
             )  # fmt: skip
     if len(rails) == 2:
         split = len(rails["L"])
         yield Check(
             "rails.yaw", "deg", (*rails["L"], *rails["R"]),
-            lambda X: (line_angle(X[..., :split, :]) + line_angle(X[..., split:, :])) / 2,
-            lambda v: f"the rails together: {pointing(v)}", side_of, "angle",
+            partial(_both_angles, split=split), said("the rails together: ", pointing), side_of, "angle",
         )  # fmt: skip
     if len(pairs) >= 2:
         front, rear = pairs[0][1], pairs[-1][1]
         yield Check(
             "rails.taper", "mm", (*front, *rear),
             lambda X: (X[..., 0, 1] - X[..., 1, 1]) - (X[..., 2, 1] - X[..., 3, 1]),
-            lambda v: f"the rails stand {abs(v):.1f} mm {'wider' if v > 0 else 'narrower'} at the front than at the rear",
-            lambda v: "",
+            said("the rails stand ", _tapered, " at the front than at the rear"),
+            whichever("", ""),
         )  # fmt: skip
     if pairs:
         yield _asymmetry(car, pairs)
@@ -54,20 +56,32 @@ def checks(car: Car) -> Iterator[Check]:
 
 def _asymmetry(car: Car, pairs: list[tuple[str, list[int]]]) -> Check:
     """The rail pair that stands farthest to one side; the offsets of all rail pairs bind its verdict."""
-    offset = lambda X: (X[..., 0, 1] + X[..., 1, 1]) / 2  # noqa: E731 - the same figure as a pair's offset
-    probe = [
-        Check(f"pair.{key}.offset", "mm", (e[0], e[1]), offset, str, side_of) for key, e in pairs
-    ]
-    values = [abs(evaluate(c, car.frame).value) for c in probe]
-    worst = int(np.argmax(np.round(values, 6)))
+    middles = np.array([car.frame.xyz[e, 1].mean() for _, e in pairs])
+    worst = int(np.argmax(np.round(np.abs(middles), 6)))
     key, ends = pairs[worst]
     station = float(car.frame.xyz[ends, 0].mean())
+    way = "ahead of" if station > 0 else "behind"
     return Check(
-        "rails.asymmetry", "mm", (ends[0], ends[1]), offset,
-        lambda v: f"the rails stand most to one side at {key}, {abs(station):.0f} mm {'ahead of' if station > 0 else 'behind'} "
-        f"the first pair: {sideways(v)}",
-        side_of, "offset", worst_of=tuple(c.name for c in probe),
+        "rails.asymmetry", "mm", (ends[0], ends[1]), lambda X: (X[..., 0, 1] + X[..., 1, 1]) / 2,
+        said(f"the rails stand most to one side at {key}, {abs(station):.0f} mm {way} the first pair: ", sideways),
+        side_of, "offset", worst_of=tuple(f"pair.{k}.offset" for k, _ in pairs),
     )  # fmt: skip
+
+
+def _outward_bow(X: Array, out: float) -> Array:
+    return bow(X) * out
+
+
+def _bowed(value: float) -> str:
+    return f"{abs(value):.1f} mm {'outward' if value > 0 else 'inward'}"
+
+
+def _tapered(value: float) -> str:
+    return f"{abs(value):.1f} mm {'wider' if value > 0 else 'narrower'}"
+
+
+def _both_angles(X: Array, split: int) -> Array:
+    return (line_angle(X[..., :split, :]) + line_angle(X[..., split:, :])) / 2
 
 
 def line_angle(X: Array) -> Array:

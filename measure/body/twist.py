@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
 
 import numpy as np
 
@@ -17,7 +18,15 @@ def checks(car: Car) -> Iterator[Check]:
         return
     front, rear = car.pairs.ends[0].tolist(), car.pairs.ends[-1].tolist()
     names = car.pairs.keys[0], car.pairs.keys[-1]
-    yield Check("body.twist", "deg", (*front, *rear), twist, lambda v: _told(v, *names), side_of, wants_heights=True)
+    yield Check(
+        "body.twist",
+        "deg",
+        (*front, *rear),
+        twist,
+        partial(_told, front=names[0], rear=names[1]),
+        side_of,
+        wants_heights=True,
+    )
 
 
 def twist(X: Array) -> Array:

@@ -2,6 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
+Words = Callable[[float], str]
+"""A value said as a person would, or the side it counts to."""
+
+
+def said(start: str, form: Words, end: str = "") -> Words:
+    """Words that begin with the same subject for every value."""
+    return lambda value: f"{start}{form(value)}{end}"
+
+
+def whichever(positive: str, negative: str, neither: str = "") -> Words:
+    """One of two words by the sign of a value."""
+    return lambda value: positive if value > 0 else negative if value < 0 else neither
+
 
 def sideways(mm: float) -> str:
     """4.2 -> "4.2 mm to the left"."""
@@ -28,9 +43,8 @@ def _more(mm: float, left: str, right: str, neither: str) -> str:
     return f"{_unless_nought(mm, 0.05, left, right) or neither} {abs(mm):.1f} mm"
 
 
-def side_of(value: float) -> str:
-    """The side a signed figure counts to: + left, - right."""
-    return "left" if value > 0 else "right" if value < 0 else ""
+side_of = whichever("left", "right")
+"""The side a signed figure counts to: + left, - right."""
 
 
 def _unless_nought(value: float, shown: float, positive: str, negative: str) -> str:

@@ -9,7 +9,7 @@ import numpy as np
 
 from measure.readings.kind import Site, point_of
 from measure.readings.reading import Block, Linearised, Reading, Row
-from measure.readings.unknowns import NOWHERE, Array, State
+from measure.readings.unknowns import NOWHERE, Array, Index, State
 
 NO_GAP = 1e-9
 """mm; a drop that nothing else checks lies exactly under its point."""
@@ -43,7 +43,7 @@ def blocks(site: Site, *, heading_is_free: bool) -> list[Block]:
     return [Block(rows, np.zeros(len(rows)), np.full(len(rows), site.job.sd.plumb), linearise)]
 
 
-def _turning(state: State) -> tuple[Array, Array]:
+def _turning(state: State) -> tuple[Array, Index]:
     """How much each plan coordinate of the points turns the network as a whole (2p,), rad per mm, and its columns.
 
     The turn that fits small moves d of points at c from their centre best: sum(c x d)/sum(|c|^2).

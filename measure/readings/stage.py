@@ -41,7 +41,8 @@ def _complain_of_repeats(readings: Sequence[Reading], stage: str, findings: Find
             file, _, line = reading.source.rpartition(":")
             findings.error(
                 f"{stage}/{file}", int(line), "point", reading.names[0],
-                f"it stands in line {first.source.rpartition(':')[2]} already: keep one, or name a second drop {reading.names[0]}#2",
+                f"it stands in line {first.source.rpartition(':')[2]} already: keep one, or name "
+                f"a second drop {reading.names[0]}#2",
             )  # fmt: skip
 
 

@@ -45,12 +45,25 @@ def read(row: TableRow, sheet: Sheet) -> Reading | None:
     if start == end:
         sheet.complain(row, "to", end, "a tape runs between two different points")
         return None
+    via = "" if where == "bar" else str(row.values["tape"] or "") or _only_tape(sheet, row)
     sd = sheet.job.sd
     default = sd.bar if where == "bar" else sd.tape
     return Reading(
         where, row.source, (start, end), (float(row.values["length"]),), either(row.values["sd"], default),  # type: ignore[arg-type]
-        "" if where == "bar" else str(row.values["tape"] or ""), row.raw.get("length", ""),
+        via, row.raw.get("length", ""),
     )  # fmt: skip
+
+
+def _only_tape(sheet: Sheet, row: TableRow) -> str:
+    """The tape a blank cell means: the one tape of job.toml, told as a note, else a tape without a name."""
+    named = list(sheet.job.tapes)
+    if len(named) != 1 or not named[0]:
+        return ""
+    sheet.findings.note(
+        f"{sheet.stage}/{row.file}", None, "tape", "readings that name no tape",
+        f'taken as read with "{named[0]}", the only tape of job.toml',
+    )  # fmt: skip
+    return named[0]
 
 
 def tape_of(job: Job, name: str) -> Tape:
@@ -105,7 +118,8 @@ def spread_in_height(a: str, b: str, site: Site) -> tuple[float, float]:
 def blocks(readings: Sequence[Reading], site: Site) -> list[Block]:
     """Floor tapes, car tapes and bars with and without heights, and the prior of each tape's scale."""
     floor = [r for r in readings if r.kind == "floor"]
-    straight, flat = [], []
+    straight: list[Reading] = []
+    flat: list[Reading] = []
     for reading in (r for r in readings if r.kind != "floor"):
         a, b = (site.level_sets[site.unknowns.point_idx[name]] for name in reading.names)
         (straight if a == b and a >= 0 else flat).append(reading)
@@ -137,7 +151,7 @@ def _lengths(readings: list[Reading], site: Site, ends: Array, *, on_floor: bool
         # A straight length over an unknown rise: its plan length is shorter by rise^2/2L, which is
         # neither known nor normal. Its mean is taken off and its scatter joins the sd.
         for i, reading in enumerate(readings):
-            rise, spread = spread_in_height(*reading.names, site)
+            rise, spread = spread_in_height(reading.names[0], reading.names[1], site)
             length = observed[i]
             observed[i] -= (rise**2 + spread**2) / (2 * length)
             sd[i] = hypot(sd[i], rise * spread / length, spread**2 / (sqrt(2.0) * length))

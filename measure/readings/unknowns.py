@@ -67,7 +67,7 @@ class Unknowns:
             columns.append(np.where(want, number, NOWHERE).astype(np.int64))
             taken += int(want.sum())
         return Unknowns(
-            points, marks, tuple(tapes), setups, *columns, taken,
+            points, marks, tuple(tapes), setups, columns[0], columns[1], columns[2], columns[3], taken,
             {name: i for i, name in enumerate(points)}, {name: i for i, name in enumerate(marks)},
         )  # fmt: skip
 

@@ -70,9 +70,7 @@ def test_rough_readings_scale_the_sd_up_and_both_figures_are_kept() -> None:
     assert tape.factor == tape.sigma0 > tape.sigma0_limit > 1.0
     assert tape.zero_sd == pytest.approx(tape.zero_sd_as_stated * tape.sigma0)
     assert tape.scale_sd == pytest.approx(tape.scale_sd_as_stated * tape.sigma0)
-    assert tape.coverage_factor == pytest.approx(
-        2.306004, abs=1e-6
-    )  # Student's t table, 8 degrees of freedom
+    assert tape.coverage_factor == pytest.approx(2.306004, abs=1e-6)  # Student's t table, 8 degrees of freedom
 
 
 def test_smooth_readings_never_scale_the_sd_down() -> None:

@@ -75,8 +75,7 @@ def test_the_tape_check_fits_the_same_line() -> None:
     """As if 1.521 mm were read 1.350 mm: the same figures come out of the tape check."""
     lengths = DATA[:, 0] - T0
     rows = [
-        KnownLength(known=x, reading=x + b, known_sd=0.0, sd=0.001)
-        for x, b in zip(lengths, DATA[:, 1], strict=True)
+        KnownLength(known=x, reading=x + b, known_sd=0.0, sd=0.001) for x, b in zip(lengths, DATA[:, 1], strict=True)
     ]
     tape = check_tape(rows)
     assert tape.zero == pytest.approx(-0.171203790131, rel=1e-9)

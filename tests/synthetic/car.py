@@ -119,9 +119,7 @@ class _Part(NamedTuple):
     points: Array
 
 
-def _axle_parts(
-    axle: bool, faces: bool, toe_deg: tuple[float, float], camber_deg: tuple[float, float]
-) -> list[_Part]:
+def _axle_parts(axle: bool, faces: bool, toe_deg: tuple[float, float], camber_deg: tuple[float, float]) -> list[_Part]:
     made = []
     if axle:
         ends = np.array([(0.0, AXLE_HALF_WIDTH, 0.0), (0.0, -AXLE_HALF_WIDTH, 0.0)])

@@ -65,9 +65,7 @@ def table_text(rows: Table, units: str, delimiter: str = ",", decimal_comma: boo
     writer.writerow(columns)
     for row in rows:
         cells = [_cell(key, row.get(key, ""), units) for key in columns]
-        writer.writerow(
-            [cell.replace(".", ",") if decimal_comma and _is_number(cell) else cell for cell in cells]
-        )
+        writer.writerow([cell.replace(".", ",") if decimal_comma and _is_number(cell) else cell for cell in cells])
     return out.getvalue()
 
 

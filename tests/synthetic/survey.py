@@ -140,9 +140,7 @@ def survey(
     wanted = [n for n in plain if marks is True or (not isinstance(marks, bool) and n in set(marks))]
     for name in wanted if marks else []:
         along, across = floor[name] + noise["mark"].normal(0.0, marks_sd, 2)
-        made.marks.append(
-            {"point": name, "along": rounded(along, round_to), "across": rounded(across, round_to)}
-        )
+        made.marks.append({"point": name, "along": rounded(along, round_to), "across": rounded(across, round_to)})
     for setup, names in (xyz or {}).items():
         made.xyz += _setup(noise["xyz"], xyz_sd, setup, names, positions)
     stated = {
@@ -161,9 +159,7 @@ def rounded(value: float, step: float | None) -> float:
     return float(value) if step is None else float(np.round(value / step) * step)
 
 
-def _stand(
-    rng: np.random.Generator, roll_deg: float, pitch_deg: float, yaw_deg: float | None
-) -> tuple[Array, Array]:
+def _stand(rng: np.random.Generator, roll_deg: float, pitch_deg: float, yaw_deg: float | None) -> tuple[Array, Array]:
     """network_from_car = Rz(yaw) Ry(pitch) Rx(roll), and where the car's origin stands."""
     yaw, x, y = rng.uniform(-180.0, 180.0), *rng.uniform(-3000.0, 3000.0, 2)
     angles = np.radians([roll_deg, pitch_deg, yaw if yaw_deg is None else yaw_deg])
@@ -214,21 +210,13 @@ def _levels(
     legs = pairs + [(a[0], b[0]) for a, b in pairwise(pairs)]
     legs += [(pairs[-1][0], end) for end in ends]
     rises = [positions[b][2] - positions[a][2] + rng.normal(0.0, sd) for a, b in legs]
-    return [
-        {"from": a, "to": b, "rise": rounded(rise, round_to)}
-        for (a, b), rise in zip(legs, rises, strict=True)
-    ]
+    return [{"from": a, "to": b, "rise": rounded(rise, round_to)} for (a, b), rise in zip(legs, rises, strict=True)]
 
 
-def _setup(
-    rng: np.random.Generator, sd: float, setup: str, names: Sequence[str], positions: dict[str, Array]
-) -> Table:
+def _setup(rng: np.random.Generator, sd: float, setup: str, names: Sequence[str], positions: dict[str, Array]) -> Table:
     """Points in the axes of one instrument, which leans by a few degrees and stands anywhere."""
     lean, yaw = np.radians(rng.uniform(-5.0, 5.0, 2)), rng.uniform(-np.pi, np.pi)
     network_from_setup = rotation(lean[0], lean[1], yaw)
     origin = rng.uniform(-2000.0, 2000.0, 3)
     seen = {n: (positions[n] - origin) @ network_from_setup + rng.normal(0.0, sd, 3) for n in names}
-    return [
-        {"setup": setup, "point": n, "x": float(x), "y": float(y), "z": float(z)}
-        for n, (x, y, z) in seen.items()
-    ]
+    return [{"setup": setup, "point": n, "x": float(x), "y": float(y), "z": float(z)} for n, (x, y, z) in seen.items()]

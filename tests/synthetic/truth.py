@@ -37,9 +37,7 @@ def truth(car: Car, *, chart: bool = False) -> dict[str, float]:
     if chart:
         off = car.points - car.design
         figures |= {
-            f"chart.{m.name}.{axis}": float(off[i, k])
-            for i, m in enumerate(car.meta)
-            for k, axis in enumerate("xyz")
+            f"chart.{m.name}.{axis}": float(off[i, k]) for i, m in enumerate(car.meta) for k, axis in enumerate("xyz")
         }
     return figures
 
