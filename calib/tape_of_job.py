@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from math import sqrt
 from pathlib import Path
 
 from calib.known_lengths import read_known_lengths
 from calib.tape_check import TapeCheck, TapeCheckError, check_tape
+from calib.tape_class import LIMITS
 from measure.findings import BadInput, Findings
 from measure.job import load_job, update_job_toml
 
@@ -38,4 +40,12 @@ def check_tape_of_job(folder: Path, readings: Path, name: str) -> tuple[TapeChec
         "zero": f"{kept['zero']:.3f} mm", "zero_sd": f"{kept['zero_sd']:.3f} mm",
         "scale": kept["scale"], "sd": kept["sd"],
     })  # fmt: skip
+    known_class = (job.tapes[name].tape_class if name in job.tapes else None) or job.sd.tape_class
+    promised = LIMITS[known_class][1] / 1000.0 / sqrt(3.0)
+    if 0.0 < promised < result.scale_sd:
+        findings.note(
+            readings.name, None, None, f"a scale known to {1000 * result.scale_sd:.2f} mm per metre (sd)",
+            f"class {known_class} promises {1000 * promised:.2f}: read longer known lengths, and more of them, "
+            f"or take [tape.{name}] out again",
+        )  # fmt: skip
     return result, findings

@@ -271,6 +271,6 @@ class _Reader:
 
 
 def _listed(lines: list[int]) -> str:
-    shown = ", ".join(str(line) for line in lines[:20])
-    more = f" and {len(lines) - 20} more" if len(lines) > 20 else ""
+    shown = ", ".join(str(line) for line in lines[:4])
+    more = f" and {len(lines) - 4} more" if len(lines) > 4 else ""
     return f"line{'s' if len(lines) > 1 else ''} {shown}{more}"

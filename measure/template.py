@@ -17,7 +17,7 @@ from measure.points import Point
 from measure.readings import KINDS
 from measure.report.sheet import Paper, sheet_bytes, write_sheet
 from measure.report.words import printable
-from measure.tables import Row, read_table
+from measure.tables import Column, read_table
 from measure.tape_plan import groups, levels_to_read, tapes_to_run
 from measure.units import Unit
 
@@ -151,23 +151,19 @@ WAITS_FOR = {"tape": "length", "levels": "rise", "heights": "height"}
 """The column that is filled in at the car."""
 
 
-def _rows(stage: Path, stem: str) -> list[Row] | None:
-    """Rows of a table whatever else is wrong with it; None where there is none."""
-    kind = next(kind for kind in KINDS if kind.table == stem)
-    return read_table(stage, stem, kind.columns, "mm", Findings(), keep_bad=True)
-
-
 def _is_blank(stage: Path, stem: str) -> bool:
-    """No such table, or one of our own layout in which not one figure stands."""
-    rows = _rows(stage, stem)
-    if rows is None:
-        return True
-    return bool(rows) and not any(row.raw.get(WAITS_FOR[stem], "").strip() for row in rows)
+    """No such table, or a readable one in which not one figure stands."""
+    columns = next(kind.columns for kind in KINDS if kind.table == stem)
+    findings = Findings()
+    rows = read_table(stage, stem, columns, "mm", findings, fill_in=WAITS_FOR[stem])
+    return rows is None or not (rows or findings.errors)
 
 
 def _tapes_of(stage: Path) -> list[tuple[str, str]] | None:
     """The tapes listed in tape.csv, so that paper and table have one order; None where it lists none."""
-    tapes = [(row.text("from"), row.text("to")) for row in _rows(stage, "tape") or []]
+    columns = [Column(c.name, "text") for kind in KINDS if kind.table == "tape" for c in kind.columns]
+    rows = read_table(stage, "tape", columns, "mm", Findings()) or []
+    tapes = [(row.text("from"), row.text("to")) for row in rows]
     return [ends for ends in tapes if all(ends)] or None
 
 

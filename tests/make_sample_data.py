@@ -41,7 +41,15 @@ def pulled_rail(folder: Path) -> None:
         np.random.default_rng(311), axle_offset=5.0, axle_yaw_deg=0.45,
         damage={"rail4": (0.0, 11.0, 0.0), "tail": (0.0, 11.0, 0.0)},
     )  # fmt: skip
-    sheet = survey(car, np.random.default_rng(312), tapes=60, roll_deg=-0.4, pitch_deg=0.6, round_to=HALF_MM)
+    sheet = survey(
+        car,
+        np.random.default_rng(318),
+        tapes=60,
+        drops={"axleL": 2, "axleR": 2},
+        roll_deg=-0.4,
+        pitch_deg=0.6,
+        round_to=HALF_MM,
+    )
     write_job(
         folder, car, sheet, "wagon, hit at the right rear", decimal_comma=True, delimiter=";",
         stage_info={"date": "2026-04-02", "supported": "stands: two at the front, two under rail3"},
@@ -50,7 +58,7 @@ def pulled_rail(folder: Path) -> None:
         "The rear section, rail4 and the tail, stands 11 mm to the left.",
         "The rear axle sits 5 mm to the left.",
         "The rear axle is skewed by 0.45 degrees and points to the left: its left end lies back by 10 mm.",
-        "Every point was plumbed once only.",
+        "Every point was plumbed once, the axle ends twice.",
     ]
     _write_truth(folder, car, sheet, faults)
 

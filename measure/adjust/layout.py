@@ -48,16 +48,24 @@ class Layout:
     def oriented(self, xy: Array) -> tuple[Array, float]:
         """Positions turned (and mirrored, where that fits better) so that x points forward, and their score.
 
-        The score counts sided points on their side and consecutive pairs in their order; higher is better.
+        The score counts sided points on their side and consecutive pairs in their order; higher is better. Where
+        both images score alike (sides alone, no pairs), the chart decides.
         """
-        best, best_score = xy, -np.inf
+        images = []
         for image in (xy, xy * [1.0, -1.0]):
             R, t = self._forward_from(image)
-            turned = image @ R.T + t
-            score = self.score(turned)
-            if score > best_score + 1e-9:
-                best, best_score = turned, score
-        return best, best_score
+            images.append(image @ R.T + t)
+        best = max(images, key=lambda turned: (self.score(turned), -self.from_chart(turned)))
+        return best, self.score(best)
+
+    def from_chart(self, xy: Array) -> float:
+        """Root mean square distance (whole mm) of positions (n, 2) from the chart's; 0 where it gives too few."""
+        both = ~np.isnan(self.factory[:, 0]) & ~np.isnan(xy[:, 0])
+        if both.sum() < 3:
+            return 0.0
+        R, t = rigid_fit(xy[both], self.factory[both])
+        gap = xy[both] @ R.T + t - self.factory[both]
+        return round(float(np.sqrt(np.mean(np.sum(gap**2, axis=1)))))
 
     def _forward_from(self, xy: Array) -> tuple[Array, Array]:
         expected = self.expected()

@@ -270,10 +270,11 @@ def _offset(adjustment: Adjustment, critical: float) -> Suspect | None:
     With h the whitened pattern of ones: offset = h'v / h'(I - A Q A')h, sd the inverse root of the latter.
     """
     network = adjustment.network
-    vias = np.array([row.reading.via if row.reading.kind in ("floor", "car") else "\0" for row in network.rows])
+    taped = np.array([row.reading.kind in ("floor", "car") for row in network.rows], dtype=bool)
+    vias = np.array([row.reading.via for row in network.rows])
     best = None
-    for tape in sorted(set(vias.tolist()) - {"\0"}):
-        mine = (vias == tape) & adjustment.active
+    for tape in sorted(set(vias[taped].tolist())):
+        mine = taped & (vias == tape) & adjustment.active
         if mine.sum() < 6:
             continue
         h = np.where(mine, 1.0 / np.where(adjustment.sd > 0, adjustment.sd, np.inf), 0.0)

@@ -63,6 +63,8 @@ def adjust_stage(job: Job, stage: str, readings: Sequence[Reading]) -> Solved:
     held[found[0] if found else []] = True
     loose = loose_parts(final, found) if len(found) > 1 else []
     for part in start.either_way:
+        if not held[[site.unknowns.point_idx[name] for name in part]].any():
+            continue  # loose anyway
         held[[site.unknowns.point_idx[name] for name in part]] = False
         loose.append(Loose(part, "to its mirror image", _settles_mirror(final, part)))
     suspects = tuple(sorted([*offsets, *search.suspects], key=lambda s: -abs(s.w)))

@@ -187,9 +187,10 @@ def _plan(
     for xy in filled:
         xy = layout.oriented(polish(xy, stiff))[0]
         xy, either_way = _turn_over(xy, stiff, layout)
-        ranked.append((round(stiff.misfit(xy), 3), -layout.score(xy), len(ranked), xy, either_way))
+        place = (-layout.score(xy), layout.from_chart(xy))
+        ranked.append((round(stiff.misfit(xy), 3), place, len(ranked), xy, either_way))
     best_fit = min(r[0] for r in ranked)
-    ranked = [r for r in ranked if r[0] < best_fit + 5.0]  # near enough alike: the sides decide
+    ranked = [r for r in ranked if r[0] < best_fit + 5.0]  # near enough alike: the sides decide, then the chart
     chosen = min(ranked, key=lambda r: (r[1], r[0], r[2]))
     return chosen[3], chosen[4]
 
