@@ -7,7 +7,9 @@ solution by further rows); the weights of the centreline are held as they are, w
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import combinations
 from math import hypot, sqrt
 
 import numpy as np
@@ -24,6 +26,12 @@ WORTH_IT = 0.02
 """An act that takes less than this share off u95 is not worth crawling under the car for."""
 
 
+MOST_MARKS = 60
+"""Beyond so many marks no further tape is proposed: such a network has enough of them."""
+SHORTEST = 300.0
+"""mm, the shortest tape worth proposing."""
+
+
 @dataclass(frozen=True)
 class Act:
     """What to do, in shop words, and the u95 the figure would then have."""
@@ -37,16 +45,14 @@ class Adviser:
 
     def __init__(self, job: Job, solved: Solved, stand: Stand) -> None:
         self._job, self._solved, self._stand = job, solved, stand
-        adjustment = solved.final
-        u = adjustment.network.unknowns
+        u = solved.final.network.unknowns
         idx = np.array([u.point_idx[name] for name in stand.points.names])
         self._columns = u.point_columns[idx].ravel()
-        self._Q = adjustment.Q
-        self._words: list[str] = []
-        self._rows: list[Array] = []
-        self._sd: list[float] = []
-        self._drops(u.size)
-        self._tapes(u.size)
+        acts = [*self._drops(u.size), *self._tapes(u.size)]
+        self._words = [words for words, _, _ in acts]
+        self._rows = np.array([rows for _, rows, _ in acts]).reshape(len(acts), 2, u.size)
+        spread = self._rows @ solved.final.Q @ np.swapaxes(self._rows, 1, 2)
+        self._innovation = spread + np.array([sd**2 + 1e-12 for _, _, sd in acts])[:, None, None] * np.eye(2)
 
     def best(self, judged: Judged) -> Act | None:
         """The most useful single act for a figure; None where none takes off a worthwhile share."""
@@ -64,53 +70,46 @@ class Adviser:
             return None
         return Act(words, reached)
 
-    def _drops(self, size: int) -> None:
+    def _drops(self, size: int) -> Iterator[tuple[str, Array, float]]:
         """A second drop of the bob: the point against its first mark once more, by a short tape between the marks."""
         u = self._solved.final.network.unknowns
         sd = hypot(self._job.sd.plumb, self._job.sd.tape)
-        firsts = {point_of(mark): k for k, mark in reversed(list(enumerate(u.marks)))}
-        for point, mark in sorted(firsts.items(), key=lambda item: item[1]):
+        firsts: dict[str, int] = {}
+        for mark, name in enumerate(u.marks):
+            firsts.setdefault(point_of(name), mark)
+        for point, mark in firsts.items():
             rows = np.zeros((2, size))
             rows[[0, 1], u.point_columns[u.point_idx[point], :2]] = 1.0
             rows[[0, 1], u.mark_columns[mark]] = -1.0
             again = sum(point_of(m) == point for m in u.marks) + 1
-            self._add(f"drop the bob {_times(again)} at {point} and tape to the new mark", rows, sd)
+            yield f"drop the bob {_times(again)} at {point} and tape to the new mark", rows, sd
 
-    def _tapes(self, size: int) -> None:
+    def _tapes(self, size: int) -> Iterator[tuple[str, Array, float]]:
+        """A further floor tape between any two first marks; the second row stays empty."""
         adjustment = self._solved.final
         u, marks = adjustment.network.unknowns, adjustment.state.marks
-        if len(u.marks) > 60:
+        firsts = [i for i, name in enumerate(u.marks) if "#" not in name]
+        if len(firsts) > MOST_MARKS:
             return
-        for a in range(len(u.marks)):
-            for b in range(a + 1, len(u.marks)):
-                leg = marks[b] - marks[a]
-                length = float(np.linalg.norm(leg))
-                if length < 300.0:
-                    continue
-                row = np.zeros((1, size))
-                row[0, u.mark_columns[a]], row[0, u.mark_columns[b]] = -leg / length, leg / length
-                self._add(f"run another floor tape from {u.marks[a]} to {u.marks[b]}", row, self._job.sd.tape)
-
-    def _add(self, words: str, rows: Array, sd: float) -> None:
-        self._words.append(words)
-        self._rows.append(rows)
-        self._sd.append(sd)
+        for a, b in combinations(firsts, 2):
+            leg = marks[b] - marks[a]
+            length = float(np.linalg.norm(leg))
+            if length < SHORTEST:
+                continue
+            rows = np.zeros((2, size))
+            rows[0, u.mark_columns[a]], rows[0, u.mark_columns[b]] = -leg / length, leg / length
+            yield f"run another floor tape from {u.marks[a]} to {u.marks[b]}", rows, self._job.sd.tape
 
     def _reading_gains(self, figure: Figure) -> list[tuple[float, str]]:
         """Variance each further reading would take off."""
-        g = np.zeros(len(self._Q))
+        Q = self._solved.final.Q
+        g = np.zeros(len(Q))
         by_network = figure.gradient @ self._stand.frame.jacobian
         there = self._columns >= 0
         np.add.at(g, self._columns[there], by_network[there])
-        Qg = self._Q @ g
-        gains = []
-        for words, rows, sd in zip(self._words, self._rows, self._sd, strict=True):
-            shared = rows @ Qg
-            if not shared.any():
-                continue
-            innovation = rows @ self._Q @ rows.T + sd**2 * np.eye(len(rows))
-            gains.append((float(shared @ np.linalg.solve(innovation, shared)), words))
-        return gains
+        shared = self._rows @ (Q @ g)
+        taken = np.sum(shared * np.linalg.solve(self._innovation, shared[..., None])[..., 0], axis=1)
+        return list(zip(taken.tolist(), self._words, strict=True))
 
     def _other_gains(self, figure: Figure) -> list[tuple[float, str]]:
         frame, pairs, job = self._stand.frame, self._stand.centreline.pairs, self._job

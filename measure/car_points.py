@@ -115,8 +115,8 @@ def source_label(row: Row) -> str:
     where = f" ({reading.source.replace(':', ' line ')})" if reading.source else ""
     if reading.kind == "plumb":
         return f"the bob at {reading.names[0]}"
-    if reading.kind == "scale":
-        return f'scale of tape "{reading.via}"' if reading.via else "scale of the tape"
+    if reading.kind in ("scale", "zero"):
+        return f'{reading.kind} of tape "{reading.via}"' if reading.via else f"{reading.kind} of the tape"
     if reading.kind in ("floor", "car"):
         return f"tape {reading.names[0]} to {reading.names[1]}{where}"
     if reading.kind == "bar":

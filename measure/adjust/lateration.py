@@ -208,7 +208,11 @@ def _settle_pose(pose: Array, inner: Array, outer: Array, lengths: Array) -> Arr
 
 
 def polish(xy: Array, edges: Edges, steps: int = 40) -> Array:
-    """All positions (n, 2) together by damped, reweighted least absolute deviations."""
+    """All positions (n, 2) together by damped, reweighted least absolute deviations.
+
+    Beyond CAP a misfit counts by its logarithm only: the plain sum of one length misread by 1 m can be larger than that
+    of a wrong arrangement which spreads it over several.
+    """
     n, ends = len(xy), edges.ends
     damping = 1e-3
     total = _total(xy, edges)
@@ -216,7 +220,8 @@ def polish(xy: Array, edges: Edges, steps: int = 40) -> Array:
         leg = xy[ends[:, 1]] - xy[ends[:, 0]]
         d = np.maximum(np.linalg.norm(leg, axis=1), 1e-9)
         miss = edges.lengths - d
-        root = 1.0 / np.sqrt(np.maximum(np.abs(miss), 0.5))
+        size = np.maximum(np.abs(miss), 0.5)
+        root = 1.0 / np.sqrt(size * np.maximum(size / CAP, 1.0))
         unit = leg / d[:, None] * root[:, None]
         by_node = np.zeros((len(ends), n, 2))
         k = np.arange(len(ends))
@@ -240,4 +245,5 @@ def polish(xy: Array, edges: Edges, steps: int = 40) -> Array:
 
 def _total(xy: Array, edges: Edges) -> float:
     leg = xy[edges.ends[:, 0]] - xy[edges.ends[:, 1]]
-    return float(np.abs(np.linalg.norm(leg, axis=1) - edges.lengths).sum())
+    miss = np.abs(np.linalg.norm(leg, axis=1) - edges.lengths)
+    return float(np.where(miss > CAP, CAP * (1.0 + np.log(np.maximum(miss, CAP) / CAP)), miss).sum())

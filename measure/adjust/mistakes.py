@@ -12,10 +12,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from measure.adjust.critical import normal_critical, sigma0_limits, tau_critical
-from measure.adjust.network import NDArrayBool
-from measure.adjust.solver import Adjustment, NotConvergedError, solve, with_rows
+from measure.adjust.network import NDArrayBool, Network
+from measure.adjust.solver import Adjustment, NotConvergedError, at_state, solve, with_rows
 from measure.adjust.variance import robust_scatter, rows_of
-from measure.readings.unknowns import Array
+from measure.readings.unknowns import Array, State
 
 CHECKED = 0.01
 """Redundancy from which a row is tested at all; under 0.1 it is listed as unchecked."""
@@ -25,6 +25,8 @@ SCATTERED = 1.2
 """Robust scatter of w from which the sheet is rough rather than mistaken."""
 FEWEST_FREEDOMS = 3
 """Under this many redundancies nothing is set aside automatically."""
+GROSS = 60.0
+"""mm; a reading farther than this from starting values of a few mm would drag the first solution away."""
 
 
 @dataclass(frozen=True)
@@ -69,6 +71,7 @@ def against_the_rest(adjustment: Adjustment) -> tuple[Array, Array]:
 def find(adjustment: Adjustment) -> Search:
     """Search a solved network for mistakes. Deterministic; leaves the stated sd as they are.
 
+    Rows that are not active were too far off to start with; they are suspects, or taken back.
     Mistakes explain a sheet when the rest then scatters as stated; otherwise it is taken as rough, and only what stands
     out of its own scatter is suspected.
     """
@@ -77,7 +80,7 @@ def find(adjustment: Adjustment) -> Search:
     tape = _offset(adjustment, critical)
     if tape is not None and abs(tape.w) > np.max(np.abs(w), initial=0.0):
         return Search(adjustment, (), tape)
-    if np.max(np.abs(w), initial=0.0) <= critical:
+    if np.max(np.abs(w), initial=0.0) <= critical and adjustment.active.all():
         return Search(adjustment, ())
     found = _search(adjustment, critical)
     return found if _in_order(found.adjustment, critical) else _find_in_rough(adjustment, w, found)
@@ -114,8 +117,30 @@ def _find_in_rough(adjustment: Adjustment, w: Array, as_stated: Search) -> Searc
     return replace(found, adjustment=kept)
 
 
+def without_gross(network: Network, start: State) -> Adjustment | None:
+    """The network solved without the readings that the robust starting values contradict by far; None where
+    there are none, or too many, or where the rest would not hold what all hold together.
+    """
+    misfit = np.where(network.tested, np.abs(network.observed - network.computed(start)), 0.0)
+    far = np.isin(network.group, network.group[misfit > GROSS])
+    if not far.any() or len(set(network.group[far].tolist())) > _most(network):
+        return None
+    try:
+        whole = solve(network, start, np.where(far, 1e4, network.sd))
+        rest = solve(network, whole.state, active=~far)
+    except NotConvergedError:
+        return None
+    held = rest.factor.defect == whole.factor.defect and rest.degrees_of_freedom >= FEWEST_FREEDOMS
+    return rest if held else None
+
+
+def _most(network: Network) -> int:
+    """How many readings may be set aside at all."""
+    return max(2, int(np.sum(network.tested)) // 8)
+
+
 def _search(adjustment: Adjustment, critical: float) -> Search:
-    limit = max(2, int(np.sum(adjustment.network.tested)) // 8)
+    limit = _most(adjustment.network)
     snooped, ties = _snoop(adjustment, critical, limit)
     if int(np.sum(~snooped.active)) > 1:
         robust = _from_robust(adjustment, critical, limit)
@@ -141,8 +166,8 @@ def _better(a: Adjustment, b: Adjustment, critical: float) -> bool:
 
 def _snoop(adjustment: Adjustment, critical: float, limit: int) -> tuple[Adjustment, dict[int, tuple[int, ...]]]:
     """Set aside the worst row's reading while any |w| is over the critical value; re-admit what fits after all."""
-    ties: dict[int, tuple[int, ...]] = {}
     group = adjustment.network.group
+    adjustment, ties = _tied_from_the_start(adjustment, limit)
     for _ in range(3 * limit):
         w = standardised(adjustment)
         worst = int(np.argmax(np.abs(w)))
@@ -163,6 +188,27 @@ def _snoop(adjustment: Adjustment, critical: float, limit: int) -> tuple[Adjustm
             break
         if twins:
             ties[worst] = twins
+        adjustment = with_rows(adjustment, active)
+    return adjustment, ties
+
+
+def _tied_from_the_start(adjustment: Adjustment, limit: int) -> tuple[Adjustment, dict[int, tuple[int, ...]]]:
+    """Set aside as well what cannot be told from the readings that are out already, as `_snoop` would have."""
+    ties: dict[int, tuple[int, ...]] = {}
+    group = adjustment.network.group
+    misfit = np.abs(against_the_rest(adjustment)[0])
+    given = ~adjustment.active
+    before = np.ones(len(group), dtype=bool)
+    for row in sorted(np.flatnonzero(given).tolist(), key=lambda i: (-misfit[i], i)):
+        if not before[row]:
+            continue  # its reading was dealt with by a worse row
+        twins = tuple(t for t in _same_test(at_state(adjustment, before), row) if not given[t])
+        out = np.isin(group, [group[row], *(group[t] for t in twins)])
+        before &= ~out
+        active = adjustment.active & ~out
+        if not twins or len(set(group[~active].tolist())) > limit or not _may_go(adjustment, active, tied=True):
+            continue
+        ties[row] = twins
         adjustment = with_rows(adjustment, active)
     return adjustment, ties
 
@@ -270,18 +316,17 @@ def _offset(adjustment: Adjustment, critical: float) -> Suspect | None:
     With h the whitened pattern of ones: offset = h'v / h'(I - A Q A')h, sd the inverse root of the latter.
     """
     network = adjustment.network
-    taped = np.array([row.reading.kind in ("floor", "car") for row in network.rows], dtype=bool)
-    vias = np.array([row.reading.via for row in network.rows])
+    taped = [row.reading.via if row.reading.kind in ("floor", "car") else None for row in network.rows]
     best = None
-    for tape in sorted(set(vias[taped].tolist())):
-        mine = taped & (vias == tape) & adjustment.active
+    for tape in network.unknowns.tapes:
+        mine = np.array([via == tape for via in taped], dtype=bool) & adjustment.active
         if mine.sum() < 6:
             continue
         h = np.where(mine, 1.0 / np.where(adjustment.sd > 0, adjustment.sd, np.inf), 0.0)
         lever = np.asarray(adjustment.A.T @ h).ravel()
         information = float(h @ h - lever @ adjustment.Q @ lever)
         if information < 1e-6:
-            continue
+            continue  # solved for already, or nothing tells it from the scale
         offset = float(h @ adjustment.misclosure) / information
         w = offset * np.sqrt(information)
         if abs(w) > critical and (best is None or abs(w) > abs(best.w)):

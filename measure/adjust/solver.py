@@ -17,7 +17,10 @@ from measure.readings.unknowns import Array, State
 
 STEP_ENOUGH = 1e-8
 """Largest last step in mm, beside what rounding leaves at the network's size."""
-MOST_STEPS = 60
+MOST_STEPS = 200
+LEAST_DAMPING = 1e-4
+POOR = 0.25
+"""Share of the promised fall under which an undamped step is not trusted."""
 
 
 class NotConvergedError(Exception):
@@ -93,29 +96,39 @@ class Adjustment:
 def solve(network: Network, start: State, sd: Array | None = None, active: NDArrayBool | None = None) -> Adjustment:
     """Adjust from starting values; sd (m,) and active (m,) default to all rows as stated.
 
-    Raises NotConvergedError. Does not check that the readings hold every point: see `measure.adjust.held`.
+    Damping after Nielsen, "Damping parameter in Marquardt's method", IMM-REP-1999-05, scaled as in More, "The
+    Levenberg-Marquardt algorithm", 1978 (both from memory); it ends undamped. Raises NotConvergedError. Does not
+    check that the readings hold every point: see `measure.adjust.held`.
     """
     sd = network.sd if sd is None else sd
     active = np.ones(len(sd), dtype=bool) if active is None else active
     state = start
     system = network.linearise(state, sd, active)
-    damping = 0.0
+    cost = _cost(system)
+    damping, harder, widest = 0.0, 2.0, np.zeros(network.unknowns.size)
     extent = np.max(np.abs(start.marks), initial=0.0) + np.max(np.abs(start.positions), initial=0.0)
     enough = STEP_ENOUGH + 1e-13 * extent
     for _ in range(MOST_STEPS):
-        step, factor, exact_rank = _step(network, system, damping)
+        step, factor, exact_rank = _step(network, system, damping, widest)
+        last = np.max(np.abs(step), initial=0.0) < enough
         trial = state.moved(step)
         trial_system = network.linearise(trial, sd, active)
-        if _cost(trial_system) > _cost(system) * (1 + 1e-9) + 1e-12 and np.max(np.abs(step)) > enough:
-            damping = max(10.0 * damping, 1e-3)
-            if damping > 1e9:
+        trial_cost = _cost(trial_system)
+        gain = _gain(system, step, cost, trial_cost)
+        if not gain > (POOR if damping == 0.0 else 0.0) and not last:  # so written that a NaN is refused too
+            damping, harder = max(harder * damping, LEAST_DAMPING), 2.0 * harder
+            if damping > 1e12:
                 break
             continue
-        state, system = trial, trial_system
-        if damping == 0.0 and np.max(np.abs(step), initial=0.0) < enough:
-            factor = _step(network, system, 0.0)[1]
+        state, system, cost = trial, trial_system, trial_cost
+        if damping == 0.0 and last:
+            if np.max(np.abs(system.gap), initial=0.0) > 100.0 * enough:
+                break  # exact rows that contradict each other
+            factor = _step(network, system, 0.0, widest)[1]
             return Adjustment(network, state, sd, active, system.A, system.misclosure, factor, exact_rank)
-        damping = damping / 10.0 if damping > 1e-4 else 0.0
+        damping *= max(0.1, 1.0 - (2.0 * gain - 1.0) ** 3)
+        damping = damping if damping > LEAST_DAMPING / 10 else 0.0
+        harder = 2.0
     raise NotConvergedError
 
 
@@ -124,7 +137,18 @@ def _cost(system: System) -> float:
     return float(system.misclosure @ system.misclosure + 1e6 * (system.gap @ system.gap))
 
 
-def _step(network: Network, system: System, damping: float) -> tuple[Array, Factor, int]:
+def _gain(system: System, step: Array, cost: float, trial_cost: float) -> float:
+    """Fall of the cost over the fall that the linear model promised; 1 where rounding hides both."""
+    left = system.misclosure - system.A @ step
+    gap = system.gap - system.exact @ step
+    promised = cost - float(left @ left + 1e6 * (gap @ gap))
+    if promised > 1e-9 * cost + 1e-12:
+        return (cost - trial_cost) / promised
+    return 1.0 if trial_cost <= cost * (1 + 1e-9) + 1e-12 else -1.0
+
+
+def _step(network: Network, system: System, damping: float, widest: Array) -> tuple[Array, Factor, int]:
+    """A step; `widest` (n,) is the largest diagonal seen, kept up to date here and damped by (More 1978)."""
     N = normal_matrix(system.A)
     misclosure = system.misclosure
     free, towards, exact_rank = None, None, 0
@@ -133,13 +157,24 @@ def _step(network: Network, system: System, damping: float) -> tuple[Array, Fact
         exact_rank = len(free) - free.shape[1]
         towards = pseudo @ system.gap
         misclosure = misclosure - system.A @ towards
+    np.maximum(widest, np.diag(N), out=widest)
     if damping:
-        N = N + damping * np.diag(np.diag(N))
+        N = N + np.diag(damping * widest)
     factor = factorise(N, network.datum, free)
     step = factor.solve(system.A.T @ misclosure)
     if towards is not None:
         step = factor.project(step + towards)
     return step, factor, exact_rank
+
+
+def at_state(adjustment: Adjustment, active: NDArrayBool) -> Adjustment:
+    """The geometry of other rows where the network stands, not solved: for redundancies and correlations only."""
+    network = adjustment.network
+    system = network.linearise(adjustment.state, adjustment.sd, active)
+    _, factor, exact_rank = _step(network, system, 0.0, np.zeros(network.unknowns.size))
+    return Adjustment(
+        network, adjustment.state, adjustment.sd, active, system.A, system.misclosure, factor, exact_rank
+    )
 
 
 def with_rows(adjustment: Adjustment, active: NDArrayBool) -> Adjustment:

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from measure.adjust.held import Loose, bodies, loose_parts, pieces
-from measure.adjust.mistakes import Suspect, find
+from measure.adjust.mistakes import Search, Suspect, find, without_gross
 from measure.adjust.network import NDArrayBool, Network
 from measure.adjust.solver import Adjustment, NotConvergedError, solve
-from measure.adjust.starting import Start, starting_state
+from measure.adjust.starting import starting_state
 from measure.adjust.variance import Scaled, scale_components
 from measure.job import Job
 from measure.readings.kind import Site
@@ -46,16 +46,16 @@ def adjust_stage(job: Job, stage: str, readings: Sequence[Reading]) -> Solved:
     """Adjust one stage. Raises ContradictionError where no solution is found."""
     site = site_of(job, stage, readings)
     start = starting_state(site, readings)
-    adjustment = _first(Network(site.unknowns, blocks_of(readings, site)), start)
-    search = find(adjustment)
+    adjustment = _first(Network(site.unknowns, blocks_of(readings, site)), start.state)
+    search = _search(adjustment)
     offsets: list[Suspect] = []
     while search.offset_tape is not None:
         offsets.append(search.offset_tape)
         tapes = frozenset(s.tape for s in offsets if s.tape is not None)
         site = site_of(job, stage, readings, tapes)
         state = _carried(adjustment.state, site)
-        adjustment = solve(Network(site.unknowns, blocks_of(readings, site)), state)
-        search = find(adjustment)
+        adjustment = _first(Network(site.unknowns, blocks_of(readings, site)), state)
+        search = _search(adjustment)
     as_stated = search.adjustment
     final, scaled = scale_components(as_stated, as_stated.network.sd)
     found = bodies(final)
@@ -72,14 +72,24 @@ def adjust_stage(job: Job, stage: str, readings: Sequence[Reading]) -> Solved:
     return Solved(site, as_stated, final, suspects, tuple(scaled), held, tuple(loose), apart)
 
 
-def _first(network: Network, start: Start) -> Adjustment:
-    """The plain adjustment; where misread lengths keep it from converging, from a flattened start."""
+def _search(adjustment: Adjustment) -> Search:
     try:
-        return solve(network, start.state)
+        return find(adjustment)
+    except NotConvergedError:
+        raise ContradictionError from None
+
+
+def _first(network: Network, start: State) -> Adjustment:
+    """The plain adjustment, without what is far off; where it does not converge, from a flattened start."""
+    rest = without_gross(network, start)
+    if rest is not None:
+        return rest
+    try:
+        return solve(network, start)
     except NotConvergedError:
         pass
     try:
-        flattened = solve(network, start.state, np.where(network.tested, network.sd * 30.0, network.sd))
+        flattened = solve(network, start, np.where(network.tested, network.sd * 30.0, network.sd))
         return solve(network, flattened.state)
     except NotConvergedError:
         raise ContradictionError from None

@@ -183,7 +183,7 @@ def _plan(
     if n > SMALL:
         best = min(filled, key=edges.misfit)
         return layout.oriented(best)[0], []
-    ranked: list[tuple[float, float, int, Array, list[list[int]]]] = []
+    ranked: list[tuple[float, tuple[float, float], int, Array, list[list[int]]]] = []
     for xy in filled:
         xy = layout.oriented(polish(xy, stiff))[0]
         xy, either_way = _turn_over(xy, stiff, layout)

@@ -47,8 +47,11 @@ def fit_line(x: Array, y: Array, covariance: Array) -> Line:
         gap = y - offset - slope * x
         step = np.linalg.solve(N, weighted.T @ gap)
         offset, slope = offset + step[0], slope + step[1]
+        before = x_adjusted
         x_adjusted = x - (covariance @ B.T @ np.linalg.solve(V, gap - D @ step))[:n]
-        if np.max(np.abs(step / np.maximum(np.abs([offset, slope]), 1e-9))) < 1e-13:
+        # with equal weights the first step is nought, but the points have yet to move onto the line
+        still = np.max(np.abs(x_adjusted - before)) <= 1e-13 * max(float(np.max(np.abs(x))), 1e-9)
+        if still and np.max(np.abs(step / np.maximum(np.abs([offset, slope]), 1e-9))) < 1e-13:
             break
     gap = y - offset - slope * x
     gain = np.linalg.solve(N, weighted.T) @ B

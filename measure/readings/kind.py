@@ -55,6 +55,7 @@ class Site:
     unknowns: Unknowns
     level_sets: Index  # (points,): points with one number hang together in height; -1 where none
     assumed_heights: dict[str, float]  # mm, points without a measured height; 0 where nothing is known
+    offset_tapes: frozenset[str] = frozenset()  # tapes whose readings were found to share an offset
 
 
 @dataclass(frozen=True)

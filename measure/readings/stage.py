@@ -39,10 +39,10 @@ def _complain_of_repeats(readings: Sequence[Reading], stage: str, findings: Find
         first = seen.setdefault((reading.kind, reading.via, *reading.names), reading)
         if first is not reading:
             file, _, line = reading.source.rpartition(":")
+            otherwise = f"a second drop {point_of(reading.names[0])}#2" if reading.kind == "marks" else "another setup"
             findings.error(
                 f"{stage}/{file}", int(line), "point", reading.names[0],
-                f"it stands in line {first.source.rpartition(':')[2]} already: keep one, or name "
-                f"a second drop {reading.names[0]}#2",
+                f"it stands in line {first.source.rpartition(':')[2]} already: keep one, or name {otherwise}",
             )  # fmt: skip
 
 
@@ -59,12 +59,15 @@ def site_of(job: Job, stage: str, readings: Sequence[Reading], offset_tapes: fro
     plan = sorted({*map(point_of, marks), *in_space, *straight}, key=rank.__getitem__)
     heights = sorted({*in_space, *levelled}, key=rank.__getitem__)
     taped = _in_order(r.via for r in readings if r.kind in ("floor", "car"))
-    tapes = {name: (scale_sd(job, tape_of(job, name)) > 0, name in offset_tapes) for name in taped}
+    tapes = {
+        name: (scale_sd(job, tape_of(job, name)) > 0, name in offset_tapes or tape_of(job, name).zero_sd > 0)
+        for name in taped
+    }
     setups = _in_order(r.via for r in readings if r.kind == "xyz")
     unknowns = Unknowns.of(plan, heights, marks, tapes, setups)
     # A factory height is used only where nothing was measured: the two have different zeros.
     assumed = {} if heights else {p.name: p.z for p in job.points if p.z is not None}
-    return Site(job, stage, unknowns, _level_sets(unknowns, readings), assumed)
+    return Site(job, stage, unknowns, _level_sets(unknowns, readings), assumed, offset_tapes)
 
 
 def blocks_of(readings: Sequence[Reading], site: Site) -> list[Block]:
@@ -73,7 +76,8 @@ def blocks_of(readings: Sequence[Reading], site: Site) -> list[Block]:
     for kind in KINDS:
         mine = [r for r in readings if r.source.partition(".")[0] == kind.table]
         made.extend(kind.blocks(mine, site) if mine else [])
-    return made + plumb.blocks(site, heading_is_free=not any(r.kind == "marks" for r in readings))
+    on_base_line = {point_of(r.names[0]) for r in readings if r.kind == "marks"}
+    return made + plumb.blocks(site, heading_is_free=len(on_base_line) < 2)
 
 
 def _in_order(names: object) -> list[str]:

@@ -86,9 +86,9 @@ def corrected(readings: Sequence[Reading], site: Site) -> Array:
     """Readings (m,) freed of zero error, temperature and pull, mm. The scale stays an unknown."""
     body = site.job.stage_info[site.stage].temperature if site.stage in site.job.stage_info else None
     lengths = np.array([reading.values[0] for reading in readings])
-    for name in dict.fromkeys(reading.via for reading in readings):
+    for name in dict.fromkeys(r.via for r in readings if r.kind != "bar"):
         tape = tape_of(site.job, name)
-        mine = np.array([r.via == name for r in readings])
+        mine = np.array([r.via == name and r.kind != "bar" for r in readings])
         raw = lengths[mine] - tape.zero
         fixed = raw.copy()
         if tape.temperature is not None and body is not None:
@@ -134,9 +134,7 @@ def blocks(readings: Sequence[Reading], site: Site) -> list[Block]:
     if flat:
         ends = np.array([[u.point_idx[n] for n in r.names] for r in flat])
         made.append(_lengths(flat, site, ends, on_floor=False, axes=2))
-    if (u.tape_columns[:, 0] != NOWHERE).any():
-        made.append(_scales(site))
-    return made
+    return made + _priors(site)
 
 
 def _lengths(readings: list[Reading], site: Site, ends: Array, *, on_floor: bool, axes: int) -> Block:
@@ -146,7 +144,7 @@ def _lengths(readings: list[Reading], site: Site, ends: Array, *, on_floor: bool
     for i, reading in enumerate(readings):
         tape = tape_of(job, reading.via)
         a = 0.0 if reading.kind == "bar" or tape.sd is not None else class_limit(job, tape)[0]
-        sd[i] = hypot(reading.sd, a / sqrt(3.0), 0.0 if reading.kind == "bar" else tape.zero_sd)
+        sd[i] = hypot(reading.sd, a / sqrt(3.0))
     if not on_floor and axes == 2:
         # A straight length over an unknown rise: its plan length is shorter by rise^2/2L, which is
         # neither known nor normal. Its mean is taken off and its scatter joins the sd.
@@ -173,21 +171,29 @@ def _lengths(readings: list[Reading], site: Site, ends: Array, *, on_floor: bool
     return Block([Row(r, "", r.values[0]) for r in readings], observed, sd, linearise)
 
 
-def _scales(site: Site) -> Block:
+def _priors(site: Site) -> list[Block]:
+    """What is known of each tape beforehand: its scale, and its zero error where a check of the tape found it."""
     u, job = site.unknowns, site.job
-    free = np.flatnonzero(u.tape_columns[:, 0] != NOWHERE)
-    tapes = [tape_of(job, u.tapes[i]) for i in free]
+    known: list[tuple[str, int, int, float, float]] = []
+    for i, name in enumerate(u.tapes):
+        tape = tape_of(job, name)
+        known.append(("scale", i, 0, tape.scale, scale_sd(job, tape)))
+        if name not in site.offset_tapes:
+            known.append(("zero", i, 1, 0.0, tape.zero_sd))
+    known = [k for k in known if u.tape_columns[k[1], k[2]] != NOWHERE]
+    if not known:
+        return []
+    tape_idx, kind_idx = np.array([k[1] for k in known]), np.array([k[2] for k in known])
     rows = [
-        Row(Reading("scale", "job.toml", (u.tapes[i],), (tape.scale,), 0.0, u.tapes[i]), "", tape.scale, tested=False)
-        for i, tape in zip(free, tapes, strict=True)
+        Row(Reading(kind, "job.toml", (u.tapes[i],), (value,), sd, u.tapes[i]), "", value, tested=False)
+        for kind, i, _, value, sd in known
     ]
-    ones, columns = np.ones((len(tapes), 1)), u.tape_columns[free, :1]
+    ones, columns = np.ones((len(known), 1)), u.tape_columns[tape_idx, kind_idx][:, None]
 
     def linearise(state: State) -> Linearised:
-        return state.tapes[free, 0], ones, columns
+        return state.tapes[tape_idx, kind_idx], ones, columns
 
-    observed = np.array([tape.scale for tape in tapes])
-    return Block(rows, observed, np.array([scale_sd(job, tape) for tape in tapes]), linearise)
+    return [Block(rows, np.array([k[3] for k in known]), np.array([k[4] for k in known]), linearise)]
 
 
 KIND = Kind("tape", COLUMNS, read, blocks, fill_in="length")

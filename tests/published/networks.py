@@ -79,9 +79,7 @@ class Published:
             if role == "fixed":
                 marks.append(f"{name},{north:.3f} m,{-east:.3f} m,0")
         tape = ["from,to,length,where,sd"]
-        for (a, b), length, sd in zip(
-            self.ends, self.distances["observed_m"], self.distances["stdev_mm"], strict=True
-        ):
+        for (a, b), length, sd in zip(self.ends, self.distances["observed_m"], self.distances["stdev_mm"], strict=True):
             tape.append(f"{a},{b},{length} m,floor,{sd} mm")
         (folder / "points.csv").write_text("\n".join(points) + "\n", encoding="utf-8")
         (stage / "tape.csv").write_text("\n".join(tape) + "\n", encoding="utf-8")

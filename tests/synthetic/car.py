@@ -22,7 +22,7 @@ PROFILE = (  # station x, half width y, height z, mm; name; part: front outrigge
     (-2500.0, 350.0, 270.0, "tail", "reference"),
 )
 LENGTH = 2500.0
-AXLE_STATION, AXLE_HALF_WIDTH, AXLE_HEIGHT = -1750.0, 640.0, 110.0
+AXLE_STATION, AXLE_HALF_WIDTH, AXLE_HEIGHT = -1750.0, 680.0, 110.0
 FACE_HALF_WIDTH, FACE_RADIUS, FACE_HOLES = 700.0, 60.0, 5
 
 
