@@ -23,7 +23,7 @@ def car_points(job: Job, solved: Solved) -> CarPoints:
     wanted = [p for p in job.points if p.name in u.point_idx and solved.held[u.point_idx[p.name]] and _used(p)]
     idx = np.array([u.point_idx[p.name] for p in wanted], dtype=np.int64)
     xyz = solved.final.state.positions[idx].copy()
-    effects = _reading_effects(solved.final, idx)
+    effects = _without_datum(_reading_effects(solved.final, idx), xyz)
     labels = tuple(source_label(row) for row in solved.final.network.rows)
     by_kind = {s.kind: s.degrees_of_freedom for s in solved.scaled}
     freedom = np.array([by_kind.get(COMPONENTS.get(kind, ""), np.inf) for kind in solved.final.network.kinds])
@@ -50,6 +50,20 @@ def _reading_effects(adjustment: Adjustment, idx: np.ndarray) -> Array:
     effects = np.zeros((len(columns), len(adjustment.network.rows)))
     effects[there] = np.asarray(adjustment.A @ adjustment.Q[:, columns[there]]).T
     return effects
+
+
+def _without_datum(effects: Array, xyz: Array) -> Array:
+    """Effects (3p, m) less the part that shifts and turns all points together in plan.
+
+    No figure of the car depends on where the network was held, but the weights of the centreline would: with two marks
+    called exact, or a base line, they would differ from those of the same tapes in a free network.
+    """
+    arm = xyz[:, :2] - xyz[:, :2].mean(axis=0)
+    rigid = np.zeros((len(xyz), 3, 3))
+    rigid[:, 0, 0] = rigid[:, 1, 1] = 1.0
+    rigid[:, 0, 2], rigid[:, 1, 2] = -arm[:, 1] / 1000.0, arm[:, 0] / 1000.0
+    basis = rigid.reshape(-1, 3)
+    return np.asarray(effects - basis @ np.linalg.lstsq(basis, effects, rcond=None)[0])
 
 
 def _assume_heights(

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import combinations, count
 
 import numpy as np
 
@@ -18,6 +19,8 @@ from measure.readings.unknowns import Array
 
 MOVES = 1e-6
 """Relative rate of change of a distance above which it counts as free."""
+MANY = 80
+"""Loose points up to which tapes from one loose part to another are thought of."""
 
 
 @dataclass(frozen=True)
@@ -35,6 +38,7 @@ def pieces(readings: Sequence[Reading]) -> list[list[str]]:
     groups: dict[int, list[str]] = {}
     ties: list[list[str]] = []
     setups: dict[str, list[str]] = {}
+    unused = count()
     for r in readings:
         names = list(dict.fromkeys(point_of(n) for n in r.names))
         if r.kind in ("marks", "xyz"):
@@ -43,7 +47,7 @@ def pieces(readings: Sequence[Reading]) -> list[list[str]]:
             ties.append(names)
     for names in [*ties, *setups.values()]:
         joined = list(dict.fromkeys(home[n] for n in names if n in home))
-        label = joined[0] if joined else len(home) + len(groups)
+        label = joined[0] if joined else next(unused)
         merged = groups.setdefault(label, [])
         for other in joined[1:]:
             merged.extend(groups.pop(other))
@@ -104,38 +108,46 @@ def _stiff(positions: Array, moves: Array) -> Array:
 
 
 def loose_parts(adjustment: Adjustment, found: Sequence[Sequence[int]]) -> list[Loose]:
-    """The bodies other than the first: how each moves against it, and the floor tapes that would hold it."""
+    """The bodies other than the first: how each moves against it, and the floor tapes that would hold it.
+
+    All tapes together are the fewest that hold everything: a part that hangs on another loose part is held by that one's.
+    """
     u = adjustment.network.unknowns
-    main = list(found[0])
-    positions = adjustment.state.positions
+    moves = _relative(adjustment, found[0])
+    chosen = _fewest_tapes(adjustment.state.positions, found, moves)
+    ends = [{a, b} for a, b, _ in chosen]
+    words = [f"floor tape {u.points[a]} to {u.points[b]}" for a, b, _ in chosen]
     reports = []
     for body in found[1:]:
-        moves = _relative(adjustment, main, body)
-        chosen = _fewest_tapes(positions, main, body, moves)
-        reports.append(Loose(
-            tuple(u.points[i] for i in body), _direction(moves),
-            tuple(f"floor tape {u.points[a]} to {u.points[b]}" for a, b in chosen),
-        ))  # fmt: skip
+        own = _orthonormal(moves[:, list(body)])
+        mine = [k for k, tape in enumerate(ends) if tape & set(body)]
+        if not mine:
+            mine = [k for k, c in enumerate(chosen) if np.max(np.abs(np.tensordot(c[2], moves[:, list(body)], 1))) > 1e-6]
+        reports.append(Loose(tuple(u.points[i] for i in body), _direction(own), tuple(words[k] for k in mine)))
     return reports
 
 
-def _relative(adjustment: Adjustment, main: Sequence[int], body: Sequence[int]) -> Array:
-    """Motions (k, body, 2) of a body in plan seen from the main body, orthonormal."""
+def _relative(adjustment: Adjustment, main: Sequence[int]) -> Array:
+    """Motions (k, points, 2) of all points in plan seen from the main body, orthonormal."""
     moves = motions(adjustment)[:, :, :2]
+    in_plan = adjustment.network.unknowns.point_columns[:, 0] >= 0
     xy = adjustment.state.positions[:, :2]
-    centre = xy[list(main)].mean(axis=0)
-    arm = xy - centre
-    seen = []
-    for move in moves:  # take the main body's own shift and turn out of everything
-        rows = np.zeros((2 * len(main), 3))
-        rows[0::2, 0] = rows[1::2, 1] = 1.0
-        rows[0::2, 2], rows[1::2, 2] = -arm[list(main), 1], arm[list(main), 0]
+    arm = xy - xy[list(main)].mean(axis=0)
+    rows = np.zeros((2 * len(main), 3))
+    rows[0::2, 0] = rows[1::2, 1] = 1.0
+    rows[0::2, 2], rows[1::2, 2] = -arm[list(main), 1], arm[list(main), 0]
+    seen = np.zeros_like(moves)
+    for k, move in enumerate(moves):  # take the main body's own shift and turn out of everything
         shift = np.linalg.lstsq(rows, move[list(main)].ravel(), rcond=None)[0]
         rigid = np.column_stack([shift[0] - shift[2] * arm[:, 1], shift[1] + shift[2] * arm[:, 0]])
-        seen.append((move - rigid)[list(body)].ravel())
-    stacked = np.array(seen).reshape(len(moves), -1)
-    _, size, Vt = np.linalg.svd(stacked, full_matrices=False)
-    return Vt[size > 1e-6 * max(float(size[0]) if len(size) else 0.0, 1e-9)].reshape(-1, len(body), 2)
+        seen[k] = np.where(in_plan[:, None], move - rigid, 0.0)
+    return _orthonormal(seen)
+
+
+def _orthonormal(moves: Array) -> Array:
+    """Motions (k, points, 2) that span those given; k is the number of freedoms."""
+    _, size, Vt = np.linalg.svd(moves.reshape(len(moves), -1), full_matrices=False)
+    return Vt[size > 1e-6 * max(float(size[0]) if len(size) else 0.0, 1e-9)].reshape(-1, *moves.shape[1:])
 
 
 def _direction(moves: Array) -> str:
@@ -156,19 +168,28 @@ def _direction(moves: Array) -> str:
     return "towards front left and rear right" if mean[0] * mean[1] > 0 else "towards front right and rear left"
 
 
-def _fewest_tapes(positions: Array, main: Sequence[int], body: Sequence[int], moves: Array) -> list[tuple[int, int]]:
-    """Greedy over all tapes from the part to the main body: each takes the freest motion left. One tape a freedom."""
-    ends = np.array([(a, k) for a in main for k in range(len(body))]).reshape(-1, 2)
-    leg = positions[np.array(body)[ends[:, 1]], :2] - positions[ends[:, 0], :2]
+def _fewest_tapes(
+    positions: Array, found: Sequence[Sequence[int]], moves: Array
+) -> list[tuple[int, int, Array]]:
+    """One tape a freedom, as (point, point, its share of each motion): each takes the freest motion left.
+
+    Greedy over all tapes from part to part; where the parts are many, from a part to the main body only.
+    """
+    main, parts = found[0], found[1:]
+    ends = [(a, b) for part in parts for a in main for b in part]
+    if sum(map(len, parts)) <= MANY:
+        ends += [(a, b) for one, other in combinations(parts, 2) for a in one for b in other]
+    a, b = np.array(ends, dtype=np.int64).reshape(-1, 2).T
+    leg = positions[b, :2] - positions[a, :2]
     unit = leg / np.maximum(np.linalg.norm(leg, axis=1), 1.0)[:, None]
-    rates = np.einsum("ci,kci->ck", unit, moves[:, ends[:, 1]])
-    chosen = []
+    rates = np.einsum("ci,kci->ck", unit, moves[:, b] - moves[:, a])
+    chosen: list[tuple[int, int, Array]] = []
     for _ in range(len(moves)):
         size = np.linalg.norm(rates, axis=1)
         best = int(np.argmax(np.round(size, 9)))
         if size[best] < 1e-9:
             break
-        chosen.append((int(ends[best, 0]), int(body[ends[best, 1]])))
         direction = rates[best] / size[best]
+        chosen.append((int(a[best]), int(b[best]), direction))
         rates = rates - np.outer(rates @ direction, direction)
     return chosen

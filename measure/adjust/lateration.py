@@ -243,6 +243,31 @@ def polish(xy: Array, edges: Edges, steps: int = 40) -> Array:
     return xy
 
 
+def reseat(xy: Array, edges: Edges) -> Array:
+    """Polished positions (n, 2) with single nodes lifted out of a wrong place where all but few lengths fit another."""
+    neighbours = edges.neighbours(len(xy))
+    for _ in range(4):
+        moved = xy.copy()
+        for node, (near, lengths) in enumerate(neighbours):
+            if len(near) < 3:
+                continue
+            centres = moved[near]
+            here = np.abs(np.linalg.norm(moved[node] - centres, axis=1) - lengths)
+            if np.max(here) < CAP:
+                continue
+            place = refine(candidates(centres, lengths)[0], centres, lengths)
+            there = np.abs(np.linalg.norm(place - centres, axis=1) - lengths)
+            if np.minimum(there, CAP).sum() < np.minimum(here, CAP).sum() - CAP / 5:
+                moved[node] = place
+        if np.array_equal(moved, xy):
+            break
+        moved = polish(moved, edges)
+        if edges.misfit(moved) >= edges.misfit(xy):
+            break
+        xy = moved
+    return xy
+
+
 def _total(xy: Array, edges: Edges) -> float:
     leg = xy[edges.ends[:, 0]] - xy[edges.ends[:, 1]]
     miss = np.abs(np.linalg.norm(leg, axis=1) - edges.lengths)

@@ -53,7 +53,7 @@ class Layout:
         """
         images = []
         for image in (xy, xy * [1.0, -1.0]):
-            R, t = self._forward_from(image)
+            R, t = self.forward_from(image)
             images.append(image @ R.T + t)
         best = max(images, key=lambda turned: (self.score(turned), -self.from_chart(turned)))
         return best, self.score(best)
@@ -67,7 +67,8 @@ class Layout:
         gap = xy[both] @ R.T + t - self.factory[both]
         return round(float(np.sqrt(np.mean(np.sum(gap**2, axis=1)))))
 
-    def _forward_from(self, xy: Array) -> tuple[Array, Array]:
+    def forward_from(self, xy: Array) -> tuple[Array, Array]:
+        """Rotation (2, 2) and shift that point positions (n, 2) as expected, never mirrored."""
         expected = self.expected()
         both = ~np.isnan(expected[:, 0]) & ~np.isnan(xy[:, 0])
         if both.sum() < 2:

@@ -172,9 +172,7 @@ def at_state(adjustment: Adjustment, active: NDArrayBool) -> Adjustment:
     network = adjustment.network
     system = network.linearise(adjustment.state, adjustment.sd, active)
     _, factor, exact_rank = _step(network, system, 0.0, np.zeros(network.unknowns.size))
-    return Adjustment(
-        network, adjustment.state, adjustment.sd, active, system.A, system.misclosure, factor, exact_rank
-    )
+    return Adjustment(network, adjustment.state, adjustment.sd, active, system.A, system.misclosure, factor, exact_rank)
 
 
 def with_rows(adjustment: Adjustment, active: NDArrayBool) -> Adjustment:

@@ -8,13 +8,15 @@ from itertools import combinations
 
 import numpy as np
 
-from measure.adjust.lateration import Edges, grow, polish, rigid_fit
+from measure.adjust.lateration import Edges, grow, polish, reseat, rigid_fit
 from measure.adjust.layout import Layout
 from measure.readings.kind import Site, point_of
 from measure.readings.reading import Reading
 from measure.readings.tape import corrected, tape_of
 from measure.readings.unknowns import Array, Index, State
 
+BASE_LINE_TELLS = 50.0
+"""mm by which marks off a base line must fit one image worse than the other before they tell the two apart."""
 SMALL = 60
 """Nodes up to which several starts and turned-over parts are tried."""
 
@@ -48,14 +50,30 @@ def starting_state(site: Site, readings: Sequence[Reading]) -> Start:
         clusters.insert(0, base_line)
     xy, either_way = _plan(n, edges, clusters, layout)
     if base_line is not None and len(base_line[0]) >= 2:
-        R, t = rigid_fit(xy[base_line[0]], base_line[1])
-        xy = xy @ R.T + t
+        xy = _on_base_line(xy, base_line[0], base_line[1], layout)
     positions = np.column_stack([xy, heights])
     rotations, origins = _setup_poses(site, setups, positions)
     marks = np.array([positions[u.point_idx[point_of(m)], :2] for m in u.marks]).reshape(-1, 2)
     tapes = np.array([[tape_of(site.job, t).scale, 0.0] for t in u.tapes]).reshape(-1, 2)
     names = tuple(tuple(u.points[i] for i in part) for part in either_way)
     return Start(State(u, positions, marks, tapes, rotations, origins), names)
+
+
+def _on_base_line(xy: Array, nodes: Index, marked: Array, layout: Layout) -> Array:
+    """The plan laid over its marks off the base line (k, 2): the mirror image where the marks say so.
+
+    Marks in one line, two above all, fit both images; then the sides decide, as seen from where the marks put the car.
+    """
+    images, gaps, scores = [], [], []
+    for image in (xy, xy * [1.0, -1.0]):
+        R, t = rigid_fit(image[nodes], marked)
+        images.append(image @ R.T + t)
+        gaps.append(float(np.max(np.linalg.norm(images[-1][nodes] - marked, axis=1))))
+        R, t = layout.forward_from(images[-1])
+        scores.append((layout.score(images[-1] @ R.T + t), -layout.from_chart(images[-1])))
+    if abs(gaps[0] - gaps[1]) > BASE_LINE_TELLS:
+        return images[int(np.argmin(gaps))]
+    return images[1] if scores[1] > scores[0] else images[0]
 
 
 @dataclass(frozen=True)
@@ -168,9 +186,7 @@ def _edges(site: Site, readings: Sequence[Reading], heights: Array) -> Edges:
     return Edges(ends[apart], plan[apart])
 
 
-def _plan(
-    n: int, edges: Edges, clusters: list[tuple[Index, Array]], layout: Layout
-) -> tuple[Array, list[list[int]]]:
+def _plan(n: int, edges: Edges, clusters: list[tuple[Index, Array]], layout: Layout) -> tuple[Array, list[list[int]]]:
     """Best plan (n, 2) over several starts, pointed forward, and the parts that fit either way up."""
     starts = [grow(n, edges, clusters, seed) for seed in _seeds(n, edges, clusters)]
     if n <= SMALL or not starts:
@@ -185,7 +201,7 @@ def _plan(
         return layout.oriented(best)[0], []
     ranked: list[tuple[float, tuple[float, float], int, Array, list[list[int]]]] = []
     for xy in filled:
-        xy = layout.oriented(polish(xy, stiff))[0]
+        xy = layout.oriented(reseat(polish(xy, stiff), stiff))[0]
         xy, either_way = _turn_over(xy, stiff, layout)
         place = (-layout.score(xy), layout.from_chart(xy))
         ranked.append((round(stiff.misfit(xy), 3), place, len(ranked), xy, either_way))

@@ -5,21 +5,24 @@ No table of its own: every mark that a tape or the base line uses is a drop. Row
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from measure.readings.kind import Site, point_of
 from measure.readings.reading import Block, Linearised, Reading, Row
-from measure.readings.unknowns import NOWHERE, Array, Index, State
+from measure.readings.unknowns import NOWHERE, Index, State
 
 NO_GAP = 1e-9
 """mm; a drop that nothing else checks lies exactly under its point."""
 
 
-def blocks(site: Site, *, heading_is_free: bool) -> list[Block]:
+def blocks(readings: Sequence[Reading], site: Site, *, heading_is_free: bool) -> list[Block]:
     """Two rows a mark, sd `plumb` each.
 
-    `heading_is_free`: no reading says which way the network points. The gap of a drop then turns with the network
-    (`_turning`); counted in fixed axes it would seem to hold the heading, by its own length.
+    `heading_is_free`: no reading says which way the network points. The gap of a drop then turns with the longest
+    tape from its mark; counted in fixed axes it would seem to hold the heading, by its own length. A turn of that
+    tape, and not of the network as a whole: the parts of a network that is in pieces turn each by itself.
     """
     u = site.unknowns
     if not u.marks:
@@ -29,27 +32,33 @@ def blocks(site: Site, *, heading_is_free: bool) -> list[Block]:
     rows = [Row(drop, axis, 0.0) for drop in drops for axis in ("along", "across")]
     columns = np.stack([u.point_columns[under][:, :2], u.mark_columns], axis=2).reshape(-1, 2)
     signs = np.tile([1.0, -1.0], (len(rows), 1))
+    far_end = _far_ends(readings, site) if heading_is_free else np.full(len(u.marks), NOWHERE)
+    leads = far_end != NOWHERE
 
     def linearise(state: State) -> Linearised:
         gap = state.positions[under, :2] - state.marks
-        if not heading_is_free or np.max(np.abs(gap)) < NO_GAP:
+        if not leads.any() or np.max(np.abs(gap)) < NO_GAP:
             return gap.ravel(), signs, columns
+        leg = state.marks[far_end] - state.marks
+        share = np.column_stack([-leg[:, 1], leg[:, 0]]) / np.maximum(np.sum(leg**2, axis=1), 1.0)[:, None]
+        by = np.where(leads[:, None], np.hstack([u.mark_columns[far_end], u.mark_columns]), NOWHERE)
         across = np.column_stack([-gap[:, 1], gap[:, 0]]).ravel()
-        share, by = _turning(state)
-        turning = -across[:, None] * share
-        turned = np.where((np.abs(across) < NO_GAP)[:, None], NOWHERE, by)
-        return gap.ravel(), np.hstack([signs, turning]), np.hstack([columns, turned])
+        turning = -across[:, None] * np.repeat(np.hstack([share, -share]), 2, axis=0)
+        return gap.ravel(), np.hstack([signs, turning]), np.hstack([columns, np.repeat(by, 2, axis=0)])
 
     return [Block(rows, np.zeros(len(rows)), np.full(len(rows), site.job.sd.plumb), linearise)]
 
 
-def _turning(state: State) -> tuple[Array, Index]:
-    """How much each plan coordinate of the points turns the network as a whole (2p,), rad per mm, and its columns.
-
-    The turn that fits small moves d of points at c from their centre best: sum(c x d)/sum(|c|^2).
-    """
-    columns = state.unknowns.point_columns[:, :2]
-    c = np.where(columns >= 0, state.positions[:, :2], np.nan)
-    c = np.nan_to_num(c - np.nanmean(c, axis=0))
-    share = np.column_stack([-c[:, 1], c[:, 0]]) / max(float(np.sum(c**2)), 1.0)
-    return share.ravel(), columns.ravel()
+def _far_ends(readings: Sequence[Reading], site: Site) -> Index:
+    """For each mark (marks,) the mark at the other end of its longest tape; NOWHERE without a tape to another point."""
+    u = site.unknowns
+    far_end = np.full(len(u.marks), NOWHERE)
+    longest = np.zeros(len(u.marks))
+    for reading in readings:
+        if reading.kind != "floor" or point_of(reading.names[0]) == point_of(reading.names[1]):
+            continue
+        a, b = (u.mark_idx[name] for name in reading.names)
+        for here, there in ((a, b), (b, a)):
+            if reading.values[0] > longest[here]:
+                longest[here], far_end[here] = reading.values[0], there
+    return far_end

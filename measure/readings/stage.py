@@ -77,7 +77,7 @@ def blocks_of(readings: Sequence[Reading], site: Site) -> list[Block]:
         mine = [r for r in readings if r.source.partition(".")[0] == kind.table]
         made.extend(kind.blocks(mine, site) if mine else [])
     on_base_line = {point_of(r.names[0]) for r in readings if r.kind == "marks"}
-    return made + plumb.blocks(site, heading_is_free=len(on_base_line) < 2)
+    return made + plumb.blocks(readings, site, heading_is_free=len(on_base_line) < 2)
 
 
 def _in_order(names: object) -> list[str]:

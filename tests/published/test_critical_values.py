@@ -132,7 +132,7 @@ def test_limits_of_sigma0(f: int, low: float, _five: float, high: float, _one: f
 
 @pytest.mark.parametrize(("f", "lower", "upper"), [(1, 0.031, 2.241), (14, 0.634, 1.366)])
 def test_limits_of_sigma0_as_an_adjustment_program_prints_them(f: int, lower: float, upper: float) -> None:
-    """Printed by gama-local 2.18.5 for the published networks (sigma0 a posteriori / a priori, 95 %)."""
+    """sigma0 a posteriori over a priori, 95 %, as printed with the published networks in data/."""
     assert sigma0_limits(f) == pytest.approx((lower, upper), abs=5e-4)
 
 

@@ -32,7 +32,7 @@ def both(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactor
 def test_coordinates(both: tuple[Seen, Published]) -> None:
     """Printed to 1e-6 mm; a free network after a turn and shift as a whole."""
     found, published = both
-    np.testing.assert_allclose(found.xy, published.xy * 1000.0, atol=1e-5)
+    np.testing.assert_allclose(found.xy, published.xy * 1000.0, rtol=0, atol=1e-5)
 
 
 def test_standard_deviations_of_the_coordinates(both: tuple[Seen, Published]) -> None:
@@ -51,18 +51,18 @@ def test_full_covariance(both: tuple[Seen, Published]) -> None:
 
 def test_residuals_and_adjusted_lengths(both: tuple[Seen, Published]) -> None:
     found, published = both
-    np.testing.assert_allclose(found.residual, published.distances["residual_mm"], atol=1e-6)
+    np.testing.assert_allclose(found.residual, published.distances["residual_mm"], rtol=0, atol=1e-6)
     adjusted = published.distances["observed_m"] * 1000.0 + found.residual
-    np.testing.assert_allclose(adjusted, published.distances["adjusted_m"] * 1000.0, atol=2e-6)
+    np.testing.assert_allclose(adjusted, published.distances["adjusted_m"] * 1000.0, rtol=0, atol=2e-6)
     np.testing.assert_allclose(found.adjusted_sd * found.sigma0, published.distances["sd_adjusted_mm"], rtol=6e-6)
 
 
 def test_redundancy_and_standardised_residuals(both: tuple[Seen, Published]) -> None:
     """w is a priori; the printed std_residual is |w|/sigma0, to three decimals."""
     found, published = both
-    np.testing.assert_allclose(found.redundancy, published.distances["redundancy"], atol=6e-7)
-    np.testing.assert_allclose(found.w, published.distances["w_apriori"], atol=6e-6)
-    np.testing.assert_allclose(np.abs(found.w) / found.sigma0, published.distances["std_residual"], atol=6e-4)
+    np.testing.assert_allclose(found.redundancy, published.distances["redundancy"], rtol=0, atol=6e-7)
+    np.testing.assert_allclose(found.w, published.distances["w_apriori"], rtol=0, atol=6e-6)
+    np.testing.assert_allclose(np.abs(found.w) / found.sigma0, published.distances["std_residual"], rtol=0, atol=6e-4)
     assert found.redundancy.sum() == pytest.approx(found.freedom, abs=1e-9)
 
 
@@ -70,7 +70,7 @@ def test_ranking_of_the_standardised_residuals(both: tuple[Seen, Published]) -> 
     """Worst first; with one degree of freedom all are equal, and there is nothing to rank."""
     found, published = both
     if found.freedom == 1:
-        np.testing.assert_allclose(np.abs(found.w) / found.sigma0, 1.0, atol=1e-9)
+        np.testing.assert_allclose(np.abs(found.w) / found.sigma0, 1.0, rtol=0, atol=1e-9)
         return
     ranked = np.argsort(-np.abs(found.w))
     np.testing.assert_array_equal(ranked, np.argsort(-np.abs(published.distances["w_apriori"])))
@@ -96,7 +96,7 @@ def test_one_redundancy_sets_nothing_aside(name: str, tmp_path: Path) -> None:
     assert solved.final.active.all()
     assert solved.scaled == ()
     found = seen(solved.final, published)
-    np.testing.assert_allclose(found.xy, published.xy * 1000.0, atol=1e-5)
+    np.testing.assert_allclose(found.xy, published.xy * 1000.0, rtol=0, atol=1e-5)
     if abs(found.w[0]) < normal_critical(len(found.w)):
         assert solved.suspects == ()
         return
@@ -146,7 +146,7 @@ def test_hoepke_as_a_rough_network(tmp_path: Path) -> None:
     assert solved.scaled == ()
     found = seen(solved.final, published)
     assert found.sigma0 == pytest.approx(1.0, abs=1e-7)
-    np.testing.assert_allclose(np.abs(found.w), published.distances["std_residual"], atol=6e-4)
+    np.testing.assert_allclose(np.abs(found.w), published.distances["std_residual"], rtol=0, atol=6e-4)
     np.testing.assert_allclose(np.sqrt(np.diag(found.covariance)).reshape(-1, 2), published.sd, rtol=6e-6)
 
 
@@ -163,4 +163,4 @@ def test_lengths_alone_place_a_rough_network(tmp_path: Path) -> None:
     lines = (folder / "points.csv").read_text(encoding="utf-8").splitlines()
     (folder / "points.csv").write_text("\n".join(",".join(x.split(",")[:2]) for x in lines), encoding="utf-8")
     found = seen(plain_adjustment(folder), published)
-    np.testing.assert_allclose(found.xy, published.xy * 1000.0, atol=1e-5)
+    np.testing.assert_allclose(found.xy, published.xy * 1000.0, rtol=0, atol=1e-5)

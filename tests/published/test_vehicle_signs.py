@@ -70,7 +70,9 @@ def test_camber(side: str, camber: float) -> None:
     points = wheel_face(side, 0.3, camber)
     assert face.camber(points, side) == pytest.approx(camber, abs=1e-9)
     assert face.toe(points, side) == pytest.approx(0.3, abs=1e-9)
-    np.testing.assert_allclose(face.centre(points)[1:], [HALF_TRACK if side == "L" else -HALF_TRACK, HEIGHT], atol=1e-9)
+    np.testing.assert_allclose(
+        face.centre(points)[1:], [HALF_TRACK if side == "L" else -HALF_TRACK, HEIGHT], rtol=0, atol=1e-9
+    )
 
 
 @pytest.mark.parametrize(("lead", "heading"), [(10.0, -0.39788), (-10.0, 0.39788), (0.0, 0.0)])
@@ -81,7 +83,7 @@ def test_square(lead: float, heading: float) -> None:
 
 
 def job_of(folder: Path, faces: dict[str, np.ndarray], turn: float) -> Path:
-    """A symmetrical body, its pairs level, and its rear faces, measured in space by an instrument that stands turned and leaning."""
+    """A symmetrical body, its pairs level, and its rear faces; the instrument stands turned and leaning."""
     points = {}
     for k, (x, y, z) in enumerate([(1500, 420, 400), (500, 450, 400), (-700, 440, 400), (-2600, 520, 400)]):
         points[f"p{k}L"], points[f"p{k}R"] = (x, y, z), (x, -y, z)
