@@ -58,6 +58,8 @@ def _without_datum(effects: Array, xyz: Array) -> Array:
     No figure of the car depends on where the network was held, but the weights of the centreline would: with two marks
     called exact, or a base line, they would differ from those of the same tapes in a free network.
     """
+    if not len(xyz):
+        return effects
     arm = xyz[:, :2] - xyz[:, :2].mean(axis=0)
     rigid = np.zeros((len(xyz), 3, 3))
     rigid[:, 0, 0] = rigid[:, 1, 1] = 1.0

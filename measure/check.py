@@ -22,6 +22,12 @@ from measure.job import Job, choose_stage, inputs_sha256, load_job
 from measure.limits import check_names
 from measure.readings.reading import Reading
 from measure.readings.stage import read_stage
+from measure.refusals import (
+    refuse_a_car_on_its_side,
+    refuse_contradiction,
+    refuse_the_hopeless,
+    refuse_unlike_sd,
+)
 from measure.result import (
     Centreline,
     CheckResult,
@@ -46,17 +52,15 @@ def check(folder: Path, stage: str | None = None) -> Document:
     """The result document of one stage. Raises BadInput with everything found where the input cannot be used."""
     findings = Findings()
     job, name, readings = read_job(folder, stage, findings)
+    refuse_unlike_sd(job, name, readings, findings)
     try:
         solved = adjust_stage(job, name, readings)
     except ContradictionError:
-        findings.error(
-            name, None, None, "readings that no car could give together",
-            "look for a length in the wrong unit, or for two points changed about",
-        )  # fmt: skip
-        raise BadInput(findings) from None
+        refuse_contradiction(job, name, readings, findings)
     points = car_points(job, solved)
     standing = stand(job, points) if len(points.names) else None
-    _refuse_the_hopeless(job, name, standing, solved, findings)
+    refuse_the_hopeless(job, name, standing, solved, findings)
+    refuse_a_car_on_its_side(name, readings, standing, findings)
     return _document(job, name, readings, solved, standing, findings)
 
 
@@ -77,36 +81,6 @@ def read_job(folder: Path, stage: str | None, findings: Findings) -> tuple[Job, 
         findings.error(chosen, None, None, "no readings", "enter at least some lengths in tape.csv")
     findings.raise_if_errors()
     return job, chosen, readings
-
-
-def _refuse_the_hopeless(job: Job, stage: str, standing: Stand | None, solved: Solved, findings: Findings) -> None:
-    """A stage that can answer nothing is an error; what is loose is named all the same."""
-    if standing is not None and any(j.figure is not None and j.limit is not None for j in standing.judged):
-        return
-    if not job.pairs() and solved.held.any():
-        return
-    for loose in solved.loose:
-        findings.note(
-            stage,
-            None,
-            None,
-            _listed(loose.points) + f" loose: {loose.direction}",
-            "; ".join(loose.fix) or "measure more",
-        )
-    if len(solved.pieces) > 1:
-        parts = " | ".join(_listed(piece) for piece in solved.pieces)
-        findings.note(
-            stage, None, None, f"pieces with no reading between them: {parts}", "tape from one piece to the other"
-        )
-    findings.error(
-        stage, None, None, "too little to judge anything",
-        "measure at least two pairs that stand apart along the car, each point held by three or more lengths",
-    )  # fmt: skip
-    raise BadInput(findings)
-
-
-def _listed(names: Sequence[str]) -> str:
-    return ", ".join(names)
 
 
 def _document(

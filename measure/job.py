@@ -60,6 +60,10 @@ class Job:
         """The point of this name. Raises KeyError."""
         return self._by_name[name]
 
+    def has_point(self, name: str) -> bool:
+        """Whether points.csv lists a point of this name."""
+        return name in self._by_name
+
     def pairs(self) -> list[tuple[str, Point, Point]]:
         """(key, left, right) of each complete pair, in the order of first appearance: front to rear."""
         members: dict[str, dict[str, Point]] = {}
@@ -177,7 +181,7 @@ def choose_stage(job: Job, stage: str | None, findings: Findings, has_readings: 
             return None
         return stage if _is_folder(job, stage, findings) else None
     there = [name for name in job.stages if _is_folder(job, name, Findings())]
-    read = [name for name in there if has_readings(name)]
+    read = [name for name in there if has_readings(name)] if len(there) > 1 else there
     if len(read) > 1:
         would_do = f'"{read[0]}" is meant; ask for another with --stage'
         findings.note(NAME, None, "stages", f"{len(read)} stages with readings", would_do)

@@ -26,7 +26,7 @@ ROOMS: tuple[tuple[str, tuple[str, ...]], ...] = (  # bottom to top
     ("adjust", ("measure.adjust",)),
     ("body", ("measure.body",)),
     ("result", ("measure.result",)),
-    ("check", ("measure.check", "measure.car_points", "measure.advice", "measure.cautions")),
+    ("check", ("measure.check", "measure.car_points", "measure.advice", "measure.cautions", "measure.refusals")),
     ("report", ("measure.report", "measure.template")),
     ("commands", ("measure.cli", "measure.__main__")),
 )  # fmt: skip

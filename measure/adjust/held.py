@@ -110,7 +110,8 @@ def _stiff(positions: Array, moves: Array) -> Array:
 def loose_parts(adjustment: Adjustment, found: Sequence[Sequence[int]]) -> list[Loose]:
     """The bodies other than the first: how each moves against it, and the floor tapes that would hold it.
 
-    All tapes together are the fewest that hold everything: a part that hangs on another loose part is held by that one's.
+    All tapes together are the fewest that hold everything: a part that hangs on another loose part is held by the
+    tapes of that one.
     """
     u = adjustment.network.unknowns
     moves = _relative(adjustment, found[0])
@@ -122,7 +123,9 @@ def loose_parts(adjustment: Adjustment, found: Sequence[Sequence[int]]) -> list[
         own = _orthonormal(moves[:, list(body)])
         mine = [k for k, tape in enumerate(ends) if tape & set(body)]
         if not mine:
-            mine = [k for k, c in enumerate(chosen) if np.max(np.abs(np.tensordot(c[2], moves[:, list(body)], 1))) > 1e-6]
+            shares = np.array([share for *_, share in chosen]).reshape(len(chosen), len(moves))
+            moved = np.abs(shares @ moves[:, list(body)].reshape(len(moves), -1)).max(axis=1, initial=0.0)
+            mine = np.flatnonzero(moved > 1e-6).tolist()
         reports.append(Loose(tuple(u.points[i] for i in body), _direction(own), tuple(words[k] for k in mine)))
     return reports
 

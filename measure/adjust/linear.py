@@ -9,10 +9,12 @@ and criterion matrices", 1973). Rows of sd 0 are conditions, met exactly by the 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from scipy.linalg import lapack, qr, solve_triangular
 
+from measure.adjust.elimination import Elimination, eliminate
 from measure.readings.unknowns import Array, Index
 
 RANK_TOLERANCE = 1e-11
@@ -29,6 +31,7 @@ class Factor:
     null: Array  # (n, d)
     datum: Index  # columns whose norm the datum keeps least
     free: Array | None  # (n, f) steps that keep the exact rows; None where there are none
+    before: Elimination | None = None  # what was taken out first; the factor is then of the rest
 
     @property
     def defect(self) -> int:
@@ -44,11 +47,16 @@ class Factor:
 
     def solve(self, right: Array) -> Array:
         """Minimum-norm least-squares step (n,) for the right side A^T P l (n,)."""
+        whole = right
+        if self.before is not None:
+            right = self.before.reduced_right(right)
         right = right if self.free is None else self.free.T @ right
         held = self.order[: len(self.upper)]
         half = solve_triangular(self.upper, right[held] / self.scale[held], trans="T")
         step = np.zeros(len(self.scale))
         step[held] = solve_triangular(self.upper, half) / self.scale[held]
+        if self.before is not None:
+            step = self.before.complete(step, whole)
         return self.project(step if self.free is None else self.free @ step)
 
     def cofactors(self) -> Array:
@@ -60,22 +68,35 @@ class Factor:
             inverse, _ = lapack.dpotri(self.upper, lower=0)
             inverse /= self.scale[held][:, None]
             inverse /= self.scale[held]
-            lower = np.tril_indices(r, -1) if r < 500 else None
-            if lower is not None:
-                inverse[lower] = inverse.T[lower]
-            else:
-                inverse = np.triu(inverse) + np.triu(inverse, 1).T
-            Q[np.ix_(held, held)] = inverse
+            Q[np.ix_(held, held)] = np.triu(inverse) + np.triu(inverse, 1).T
         if self.free is not None:
             Q = self.free @ Q @ self.free.T
-        return self.project(self.project(Q).T) if self.defect else Q
+        if self.before is not None:
+            Q = self.before.complete_cofactors(Q)
+        if self.defect:
+            self._project_both_sides(Q)
+        return Q
+
+    def _project_both_sides(self, Q: Array) -> None:
+        """S Q S^T in place, in slices, so that a large network needs no second matrix of its size."""
+        G = self.null
+        P = np.linalg.pinv(G[self.datum], rcond=1e-10)
+        M = P @ Q[self.datum]
+        W = M - 0.5 * (M[:, self.datum] @ P.T) @ G.T
+        for first in range(0, len(Q), 500):
+            part = slice(first, first + 500)
+            Q[part] -= G[part] @ W + W[:, part].T @ G.T
 
 
-def factorise(N: Array, datum: Index, free: Array | None = None) -> Factor:
-    """Factorise N (n, n), symmetric and non-negative.
+def factorise(N: Any, datum: Index, free: Array | None = None) -> Factor:
+    """Factorise N (n, n), symmetric and non-negative, dense or sparse.
 
     `datum` are the columns that share the minimum norm; `free` (n, f) spans the steps that exact rows allow.
     """
+    before = None
+    if not isinstance(N, np.ndarray):
+        taken = eliminate(N, datum) if free is None else None
+        before, N = taken if taken is not None else (None, N.toarray())
     if free is not None:
         N = free.T @ N @ free
     scale = np.sqrt(np.diag(N))
@@ -84,17 +105,17 @@ def factorise(N: Array, datum: Index, free: Array | None = None) -> Factor:
     order = order.astype(np.int64) - 1
     upper = packed[:rank, :rank]  # the triangle below is left over and never read
     n = len(scale)
-    null = np.zeros((n, 0))
+    null = np.zeros((n, n - rank))
     if rank < n:
-        basic = np.zeros((n, n - rank))
-        basic[order[rank:]] = np.eye(n - rank)
+        null[order[rank:]] = np.eye(n - rank)
         if rank:
-            basic[order[:rank]] = -solve_triangular(upper, packed[:rank, rank:])
-        null = basic / scale[:, None]
-        null = np.linalg.qr(null if free is None else free @ null)[0]
-    elif free is not None:
-        null = np.zeros((len(free), 0))
-    return Factor(upper, order, scale, null, datum, free)
+            null[order[:rank]] = -solve_triangular(upper, packed[:rank, rank:])
+        null /= scale[:, None]
+    if free is not None:
+        null = free @ null
+    if before is not None:
+        null = before.complete_null(null)
+    return Factor(upper, order, scale, np.linalg.qr(null)[0], datum, free, before)
 
 
 def condition_space(exact: Array) -> tuple[Array, Array]:

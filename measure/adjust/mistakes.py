@@ -14,7 +14,7 @@ import numpy as np
 from measure.adjust.critical import normal_critical, sigma0_limits, tau_critical
 from measure.adjust.network import NDArrayBool, Network
 from measure.adjust.solver import Adjustment, NotConvergedError, at_state, solve, with_rows
-from measure.adjust.variance import robust_scatter, rows_of
+from measure.adjust.variance import components, robust_scatter, rows_of
 from measure.readings.unknowns import Array, State
 
 CHECKED = 0.01
@@ -25,6 +25,8 @@ SCATTERED = 1.2
 """Robust scatter of w from which the sheet is rough rather than mistaken."""
 FEWEST_FREEDOMS = 3
 """Under this many redundancies nothing is set aside automatically."""
+SHREDDED = 0.1
+"""Share of the readings of one kind that may be mistakes (four may always); beyond it their stated sd is wrong."""
 GROSS = 60.0
 """mm; a reading farther than this from starting values of a few mm would drag the first solution away."""
 
@@ -83,7 +85,19 @@ def find(adjustment: Adjustment) -> Search:
     if np.max(np.abs(w), initial=0.0) <= critical and adjustment.active.all():
         return Search(adjustment, ())
     found = _search(adjustment, critical)
-    return found if _in_order(found.adjustment, critical) else _find_in_rough(adjustment, w, found)
+    good = _in_order(found.adjustment, critical) and not _shredded(found.adjustment)
+    return found if good else _find_in_rough(adjustment, w, found)
+
+
+def _shredded(adjustment: Adjustment) -> bool:
+    """Whether so many readings of one kind were set aside that the kind is rough rather than mistaken."""
+    for component in components(adjustment.network):
+        rows = rows_of(adjustment.network, component)
+        every = len(set(adjustment.network.group[rows].tolist()))
+        out = len(set(adjustment.network.group[rows & ~adjustment.active].tolist()))
+        if out > max(4, every * SHREDDED):
+            return True
+    return False
 
 
 def _in_order(adjustment: Adjustment, critical: float) -> bool:
@@ -118,8 +132,9 @@ def _find_in_rough(adjustment: Adjustment, w: Array, as_stated: Search) -> Searc
 
 
 def without_gross(network: Network, start: State) -> Adjustment | None:
-    """The network solved without the readings that the robust starting values contradict by far; None where
-    there are none, or too many, or where the rest would not hold what all hold together.
+    """The network solved without the readings that the robust starting values contradict by far.
+
+    None where there are none, or too many, or where the rest would not hold what all hold together.
     """
     misfit = np.where(network.tested, np.abs(network.observed - network.computed(start)), 0.0)
     far = np.isin(network.group, network.group[misfit > GROSS])
@@ -172,7 +187,7 @@ def _snoop(adjustment: Adjustment, critical: float, limit: int) -> tuple[Adjustm
         w = standardised(adjustment)
         worst = int(np.argmax(np.abs(w)))
         if abs(w[worst]) <= critical:
-            readmitted = _readmit(adjustment, critical)
+            readmitted = _readmit(adjustment, critical, ties)
             if readmitted is None:
                 break
             adjustment = readmitted
@@ -239,20 +254,27 @@ def _same_test(adjustment: Adjustment, row: int) -> tuple[int, ...]:
     return tuple(int(i) for i in np.flatnonzero(same))
 
 
-def _readmit(adjustment: Adjustment, critical: float) -> Adjustment | None:
-    """Take back the reading that fits the rest best, if it fits."""
-    out = ~adjustment.active
-    if not out.any():
-        return None
+def _readmit(adjustment: Adjustment, critical: float, ties: dict[int, tuple[int, ...]]) -> Adjustment | None:
+    """Take back the reading that fits the rest best, if it fits; readings that nobody can tell apart all or none."""
+    group = adjustment.network.group
+    out = _groups_out(adjustment)
+    tied: set[int] = set()
+    for row, twins in ties.items():
+        together = {int(group[row]), *(int(group[t]) for t in twins)}
+        tied |= together
+        if together <= out:
+            try:
+                trial = with_rows(adjustment, adjustment.active | np.isin(group, list(together)))
+            except NotConvergedError:
+                continue
+            if np.max(np.abs(standardised(trial)), initial=0.0) <= critical:
+                return trial
     t = np.abs(against_the_rest(adjustment)[0])
-    worst: dict[int, float] = {}
-    for row in np.flatnonzero(out):
-        number = int(adjustment.network.group[row])
-        worst[number] = max(worst.get(number, 0.0), float(t[row]))
-    best = min(worst, key=lambda g: (worst[g], g))
-    if worst[best] > critical:
+    worst = {number: float(np.max(t[group == number])) for number in sorted(out - tied)}
+    best = min(worst, key=lambda g: (worst[g], g), default=None)
+    if best is None or worst[best] > critical:
         return None
-    return with_rows(adjustment, adjustment.active | (adjustment.network.group == best))
+    return with_rows(adjustment, adjustment.active | (group == best))
 
 
 def _from_robust(adjustment: Adjustment, critical: float, limit: int) -> Adjustment | None:
@@ -298,7 +320,11 @@ def _listed(
             ) + tuple(i for twins in ties.values() if any(group[j] == number for j in twins) for i in twins
                       if group[i] != number)  # fmt: skip
         rows_first = (int(worst), *(int(i) for i in rows if i != worst))
-        found.append(Suspect(rows_first, float(t[worst]), float(after.residual[worst]), float(sd[worst]), True, tied))
+        alone = _with_its_twins(after, number, tied)
+        t_alone, sd_alone = (t, sd) if alone is after else against_the_rest(alone)
+        found.append(Suspect(
+            rows_first, float(t_alone[worst]), float(alone.residual[worst]), float(sd_alone[worst]), True, tied
+        ))  # fmt: skip
     w = standardised(after)
     r = after.redundancy
     for row, twins in ties.items():
@@ -310,6 +336,21 @@ def _listed(
     return tuple(sorted(found, key=lambda s: (-abs(s.w), s.rows)))
 
 
+def _with_its_twins(after: Adjustment, number: int, tied: tuple[int, ...]) -> Adjustment:
+    """The rest as it would be if this reading alone were wrong: those it cannot be told from taken back.
+
+    Without them nothing may be left to compare it with.
+    """
+    if not tied:
+        return after
+    group = after.network.group
+    others = np.isin(group, group[list(tied)]) & (group != number)
+    try:
+        return with_rows(after, after.active | others)
+    except NotConvergedError:
+        return after
+
+
 def _offset(adjustment: Adjustment, critical: float) -> Suspect | None:
     """The tape whose readings share an offset most clearly: a further unknown tested as one more blunder.
 
@@ -318,6 +359,8 @@ def _offset(adjustment: Adjustment, critical: float) -> Suspect | None:
     network = adjustment.network
     taped = [row.reading.via if row.reading.kind in ("floor", "car") else None for row in network.rows]
     best = None
+    if adjustment.degrees_of_freedom <= FEWEST_FREEDOMS:
+        return None
     for tape in network.unknowns.tapes:
         mine = np.array([via == tape for via in taped], dtype=bool) & adjustment.active
         if mine.sum() < 6:

@@ -90,13 +90,3 @@ class Network:
             return System(A * weight[:, None], difference * weight, exact, difference[bound])
         exact = A[np.flatnonzero(bound)].toarray()
         return System(A.multiply(weight[:, None]).tocsr(), difference * weight, exact, difference[bound])
-
-
-
-
-
-def normal_matrix(A: Any) -> Array:
-    """A^T A as a dense array."""
-    N = A.T @ A
-    return np.asarray(N if isinstance(N, np.ndarray) else N.toarray())
-

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from measure.adjust.linear import Factor, condition_space, factorise
-from measure.adjust.network import NDArrayBool, Network, System, normal_matrix
+from measure.adjust.network import NDArrayBool, Network, System
 from measure.readings.unknowns import Array, State
 
 STEP_ENOUGH = 1e-8
@@ -149,7 +149,7 @@ def _gain(system: System, step: Array, cost: float, trial_cost: float) -> float:
 
 def _step(network: Network, system: System, damping: float, widest: Array) -> tuple[Array, Factor, int]:
     """A step; `widest` (n,) is the largest diagonal seen, kept up to date here and damped by (More 1978)."""
-    N = normal_matrix(system.A)
+    N = system.A.T @ system.A
     misclosure = system.misclosure
     free, towards, exact_rank = None, None, 0
     if len(system.exact):
@@ -157,14 +157,23 @@ def _step(network: Network, system: System, damping: float, widest: Array) -> tu
         exact_rank = len(free) - free.shape[1]
         towards = pseudo @ system.gap
         misclosure = misclosure - system.A @ towards
-    np.maximum(widest, np.diag(N), out=widest)
+    np.maximum(widest, N.diagonal(), out=widest)
     if damping:
-        N = N + np.diag(damping * widest)
+        N = N + _diagonal(N, damping * widest)
     factor = factorise(N, network.datum, free)
     step = factor.solve(system.A.T @ misclosure)
     if towards is not None:
         step = factor.project(step + towards)
     return step, factor, exact_rank
+
+
+def _diagonal(N: Any, values: Array) -> Any:
+    """A diagonal matrix, dense or sparse as N is."""
+    if isinstance(N, np.ndarray):
+        return np.diag(values)
+    from scipy.sparse import diags  # only large networks want it
+
+    return diags(values)
 
 
 def at_state(adjustment: Adjustment, active: NDArrayBool) -> Adjustment:

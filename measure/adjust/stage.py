@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -11,7 +11,7 @@ from measure.adjust.held import Loose, bodies, loose_parts, pieces
 from measure.adjust.mistakes import Search, Suspect, find, without_gross
 from measure.adjust.network import NDArrayBool, Network
 from measure.adjust.solver import Adjustment, NotConvergedError, solve
-from measure.adjust.starting import starting_state
+from measure.adjust.starting import Start, starting_state
 from measure.adjust.variance import Scaled, scale_components
 from measure.job import Job
 from measure.readings.kind import Site
@@ -51,10 +51,10 @@ def adjust_stage(job: Job, stage: str, readings: Sequence[Reading]) -> Solved:
     offsets: list[Suspect] = []
     while search.offset_tape is not None:
         offsets.append(search.offset_tape)
-        tapes = frozenset(s.tape for s in offsets if s.tape is not None)
-        site = site_of(job, stage, readings, tapes)
-        state = _carried(adjustment.state, site)
-        adjustment = _first(Network(site.unknowns, blocks_of(readings, site)), state)
+        sizes = {s.tape: s.size for s in offsets if s.tape is not None}
+        site = site_of(job, stage, readings, frozenset(sizes))
+        start = _start_without(sizes, site, readings)
+        adjustment = _plain(Network(site.unknowns, blocks_of(readings, site)), start.state)
         search = _search(adjustment)
     as_stated = search.adjustment
     final, scaled = scale_components(as_stated, as_stated.network.sd)
@@ -67,6 +67,7 @@ def adjust_stage(job: Job, stage: str, readings: Sequence[Reading]) -> Solved:
             continue  # loose anyway
         held[[site.unknowns.point_idx[name] for name in part]] = False
         loose.append(Loose(part, "to its mirror image", _settles_mirror(final, part)))
+    offsets = [_as_solved(s, as_stated) for s in offsets]
     suspects = tuple(sorted([*offsets, *search.suspects], key=lambda s: -abs(s.w)))
     apart = tuple(tuple(p) for p in pieces(readings))
     return Solved(site, as_stated, final, suspects, tuple(scaled), held, tuple(loose), apart)
@@ -80,10 +81,12 @@ def _search(adjustment: Adjustment) -> Search:
 
 
 def _first(network: Network, start: State) -> Adjustment:
-    """The plain adjustment, without what is far off; where it does not converge, from a flattened start."""
-    rest = without_gross(network, start)
-    if rest is not None:
-        return rest
+    """The first adjustment: without what the starting values contradict by far, else of everything."""
+    return without_gross(network, start) or _plain(network, start)
+
+
+def _plain(network: Network, start: State) -> Adjustment:
+    """All rows; where misread lengths keep it from converging, from a flattened start."""
     try:
         return solve(network, start)
     except NotConvergedError:
@@ -95,9 +98,28 @@ def _first(network: Network, start: State) -> Adjustment:
         raise ContradictionError from None
 
 
-def _carried(state: State, site: Site) -> State:
-    """The same positions for a site with further unknowns of its tapes."""
-    return State(site.unknowns, state.positions, state.marks, state.tapes, state.rotations, state.origins)
+def _as_solved(offset: Suspect, adjustment: Adjustment) -> Suspect:
+    """The common offset of a tape as the adjustment found it: what raised the suspicion was linear only."""
+    u = adjustment.network.unknowns
+    i = u.tapes.index(str(offset.tape))
+    column = u.tape_columns[i, 1]
+    size, sd = float(adjustment.state.tapes[i, 1]), float(np.sqrt(adjustment.Q[column, column]))
+    return replace(offset, size=size, sd=sd, w=size / sd)
+
+
+def _start_without(sizes: dict[str, float], site: Site, readings: Sequence[Reading]) -> Start:
+    """Starting values anew, with the common offsets taken off: before, they had bent the whole arrangement."""
+
+    def freed(reading: Reading) -> Reading:
+        if reading.kind not in ("floor", "car") or reading.via not in sizes:
+            return reading
+        return replace(reading, values=(max(reading.values[0] - sizes[reading.via], 1.0),))
+
+    start = starting_state(site, [freed(reading) for reading in readings])
+    tapes = start.state.tapes.copy()
+    for name, size in sizes.items():
+        tapes[site.unknowns.tapes.index(name), 1] = size
+    return replace(start, state=replace(start.state, tapes=tapes))
 
 
 def _settles_mirror(adjustment: Adjustment, part: tuple[str, ...]) -> tuple[str, ...]:

@@ -16,6 +16,8 @@ from measure.body.words import said, whichever
 from measure.readings.unknowns import Array
 
 OUTWARD = {"L": 1.0, "R": -1.0}
+LEAST_SPREAD = 10.0
+"""mm (second singular value) by which points must spread across their longest line to hold a plane."""
 
 
 def checks(car: Car) -> Iterator[Check]:
@@ -46,9 +48,13 @@ def _leaning(value: float) -> str:
 
 
 def points_of(car: Car, name: str, side: str) -> tuple[int, ...]:
-    """Numbers of the held points of a face."""
+    """Numbers of the held points of a face; none where they lie in a line or on one spot and so span no plane."""
     mine = [car.held(p.name) for p in car.job.points if p.part == f"face:{name}" and p.side == side]
-    return tuple(i for i in mine if i is not None)
+    held = tuple(i for i in mine if i is not None)
+    if len(held) < 3:
+        return held
+    X = car.frame.xyz[list(held)]
+    return held if np.linalg.svd(X - X.mean(axis=0), compute_uv=False)[1] >= LEAST_SPREAD else ()
 
 
 def normal(X: Array, side: str) -> Array:

@@ -17,6 +17,10 @@ from measure.body.points import CarPoints, Sources, rows_for
 from measure.readings.unknowns import Array, Index, rotation_matrices
 
 ROLL, PITCH, YAW, SHIFT = range(4)
+NOTHING_SPREAD = 1e-12
+"""mm^2; where readings and factory are called exact, there must be something left to weigh midpoints by."""
+NARROWEST = 1.0
+"""mm; a pair narrower than this tells nothing of the roll."""
 
 
 @dataclass(frozen=True)
@@ -86,7 +90,7 @@ class Aligned:
         gain = pick + np.outer(middles[:, 2], self.roll_gain)
         read = gain @ self.sources.effects
         made = np.outer(middles[:, 2], self.roll_build)
-        return np.asarray(read @ read.T + made @ made.T + np.eye(len(pick)) * self.build**2 / 2)
+        return np.asarray(read @ read.T + made @ made.T + np.eye(len(pick)) * max(self.build**2 / 2, NOTHING_SPREAD))
 
 
 def align(points: CarPoints, pairs: Pairs, build: float, level_sd: float) -> Aligned:
@@ -205,12 +209,13 @@ def _roll(
 ) -> tuple[float, Array, Array, float | None, Agreement | None]:
     """Roll (rad) from the rises of the pairs that agree: value, gain, factory part, sd, which agree."""
     n = len(X)
-    levelled = np.flatnonzero(points.height_known[pairs.ends].all(axis=1))
+    width = X[pairs.ends[:, 0], 1] - X[pairs.ends[:, 1], 1]
+    levelled = np.flatnonzero(points.height_known[pairs.ends].all(axis=1) & (np.abs(width) > NARROWEST))
     nothing = (0.0, np.zeros(3 * n), np.zeros(3 * n), None, None)
     if not len(levelled):
         return nothing
     left, right = pairs.ends[levelled].T
-    width = X[left, 1] - X[right, 1]
+    width = width[levelled]
     pick = np.zeros((len(levelled), 3 * n))
     k = np.arange(len(levelled))
     pick[k, rows_for(left, 2)], pick[k, rows_for(right, 2)] = 1.0 / width, -1.0 / width

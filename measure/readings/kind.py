@@ -25,9 +25,8 @@ class Sheet:
         typed = str(row.values[column])
         name, hash_, drop = typed.partition("#")
         name = name.strip()
-        known = [p.name for p in self.job.points]
-        if name not in known:
-            near = nearest(name, known)
+        if not self.job.has_point(name):
+            near = nearest(name, [p.name for p in self.job.points])
             hint = f'; did you mean "{near}"?' if near else ""
             self.complain(row, column, typed, f"write a point of points.csv{hint}")
             return None

@@ -62,7 +62,9 @@ def network(job: Job, readings: Sequence[Reading]) -> Network:
     return Network(site.unknowns, blocks_of(readings, site))
 
 
-def misfit(solved: Solved, places: Mapping[str, Any], *, only: Iterable[str] | None = None, mirror: bool = False) -> Array:
+def misfit(
+    solved: Solved, places: Mapping[str, Any], *, only: Iterable[str] | None = None, mirror: bool = False
+) -> Array:
     """Distances (k,) in plan of the solution from the true places, after the best turn and shift."""
     u = solved.site.unknowns
     names = [n for n in u.points if only is None or n in set(only)]

@@ -15,7 +15,13 @@ from tests.synthetic import make_car, survey
 
 CAR = {
     f"{key}{side}": (x, y if side == "L" else -y - 4.0)
-    for key, x, y in (("a", 0.0, 600.0), ("b", -500.0, 430.0), ("c", -1100.0, 520.0), ("d", -1600.0, 400.0), ("e", -2300.0, 350.0))
+    for key, x, y in (
+        ("a", 0.0, 600.0),
+        ("b", -500.0, 430.0),
+        ("c", -1100.0, 520.0),
+        ("d", -1600.0, 400.0),
+        ("e", -2300.0, 350.0),
+    )
     for side in "LR"
 }
 FULL = [(a, b) for i, a in enumerate(CAR) for b in list(CAR)[i + 1 :]]
@@ -47,11 +53,17 @@ def test_all_taped_is_all_held() -> None:
     assert len(bodies(solved.final)) == 1
 
 
-WAYS = {0: "forward and back", 45: "towards front left and rear right", 90: "sideways", 135: "towards front right and rear left"}
+WAYS = {
+    0: "forward and back",
+    45: "towards front left and rear right",
+    90: "sideways",
+    135: "towards front right and rear left",
+}
 
 
 @pytest.mark.parametrize(
-    ("point", "to"), [("eL", "eR"), ("cL", "cR"), ("cL", "dL"), ("eR", "dR"), ("bR", "cL"), ("bL", "cR"), ("aL", "eL"), ("aR", "eL")]
+    ("point", "to"),
+    [("eL", "eR"), ("cL", "cR"), ("cL", "dL"), ("eR", "dR"), ("bR", "cL"), ("bL", "cR"), ("aL", "eL"), ("aR", "eL")],
 )
 def test_a_point_on_one_tape_is_loose_across_it_and_one_tape_holds_it(point: str, to: str) -> None:
     solved = solve([*without(point), (point, to)], noise=2)
@@ -107,11 +119,14 @@ def test_two_pieces_are_named_and_three_tapes_join_them() -> None:
 
 
 @settings(max_examples=25, deadline=None)
-@given(seed=st.integers(0, 2**32), kept=st.integers(8, 22))
+@given(seed=st.integers(0, 2**32), kept=st.integers(27, 40))
 def test_with_the_tapes_suggested_nothing_is_loose(seed: int, kept: int) -> None:
     """And they are the fewest: one for each freedom that the network has too many."""
     rng = np.random.default_rng(seed)
     legs = [FULL[i] for i in sorted(rng.choice(len(FULL), kept, replace=False))]
+    for name in rng.choice(list(CAR), 2, replace=False):  # and two points that hang on one or two tapes
+        mine = [leg for leg in legs if name in leg]
+        legs = [leg for leg in legs if name not in leg or leg in mine[: int(rng.integers(1, 3))]]
     solved = solve(legs)
     mirrored = [part for part in solved.loose if "mirror" in part.direction]
     named = {n for leg in legs for n in leg}

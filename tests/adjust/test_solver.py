@@ -63,7 +63,9 @@ def test_the_same_input_gives_the_same_bits() -> None:
 def test_the_sum_of_squares_is_scipy_s() -> None:
     rng = np.random.default_rng(4)
     job = floor_job(list(SQUARE), plumb=0.8)
-    readings = lengths(SQUARE, [*ALL, ("aL#2", "bR"), ("aL#2", "bL")][: len(ALL)], noise=rng.normal(0, 0.5, len(ALL)).tolist())
+    readings = lengths(
+        SQUARE, [*ALL, ("aL#2", "bR"), ("aL#2", "bL")][: len(ALL)], noise=rng.normal(0, 0.5, len(ALL)).tolist()
+    )
     net, start = start_of(job, readings)
     mine = solve(net, start)
 
@@ -91,7 +93,10 @@ def test_a_free_taped_network_has_three_freedoms_however_far_the_drops_are_off(n
     """The gap of a drop must not hold the heading: its length is no lever."""
     rng = np.random.default_rng(2)
     readings = lengths(SQUARE, ALL, noise=(noise * rng.standard_normal(len(ALL))).tolist())
-    again = [Reading("floor", "tape.csv:40", ("aL#2", n), (r,), 0.5) for n, r in (("bL", 1503.0), ("bR", 1800.0), ("c", 925.0))]
+    again = [
+        Reading("floor", "tape.csv:40", ("aL#2", n), (r,), 0.5)
+        for n, r in (("bL", 1503.0), ("bR", 1800.0), ("c", 925.0))
+    ]
     adjustment = solve(*start_of(floor_job(list(SQUARE)), readings + again))
     assert adjustment.factor.defect == 3
     assert adjustment.redundancy.sum() == pytest.approx(adjustment.degrees_of_freedom, abs=1e-6)
@@ -117,10 +122,13 @@ def test_the_covariance_is_what_the_scatter_over_many_sheets_shows() -> None:
 
 def test_exact_rows_are_met_exactly() -> None:
     exact = [
-        Reading("marks", "marks.csv:2", ("aR",), (0.0, 0.0), 0.0), Reading("marks", "marks.csv:3", ("bR",), (-1490.0, 0.0), 0.0),
-        *(Reading("heights", f"heights.csv:{k}", (n,), (z,), 0.0) for k, (n, z) in enumerate((("aL", 300.0), ("bR", 100.0)))),
-        Reading("bar", "tape.csv:50", ("aL", "bR"), (1800.0,), 0.0), Reading("levels", "levels.csv:2", ("aL", "aR"), (-4.0,), 0.0),
-    ]  # fmt: skip
+        Reading("marks", "marks.csv:2", ("aR",), (0.0, 0.0), 0.0),
+        Reading("marks", "marks.csv:3", ("bR",), (-1490.0, 0.0), 0.0),
+        Reading("heights", "heights.csv:2", ("aL",), (300.0,), 0.0),
+        Reading("heights", "heights.csv:3", ("bR",), (100.0,), 0.0),
+        Reading("bar", "tape.csv:50", ("aL", "bR"), (1800.0,), 0.0),
+        Reading("levels", "levels.csv:2", ("aL", "aR"), (-4.0,), 0.0),
+    ]
     job = floor_job(list(SQUARE))
     readings = lengths(SQUARE, ALL) + exact
     adjustment = solve(*start_of(job, readings))

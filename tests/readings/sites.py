@@ -24,9 +24,7 @@ def job(
     heights: Mapping[str, float] | None = None, names: Sequence[str] = NAMES, folder: Path = Path("job"),
 ) -> Job:  # fmt: skip
     """Points in pairs front first; `body` is its temperature, `heights` factory heights."""
-    points = [
-        Point(n, n[-1], n[:-1], z=(heights or {}).get(n)) if n[-1] in "LR" else Point(n) for n in names
-    ]  # type: ignore[arg-type]
+    points = [Point(n, n[-1], n[:-1], z=(heights or {}).get(n)) if n[-1] in "LR" else Point(n) for n in names]  # type: ignore[arg-type]
     info = {STAGE: StageInfo(temperature=body)} if body is not None else {}
     return Job(folder, stages=[STAGE], sd=sd or Sd(), tapes=dict(tapes or {}), stage_info=info, points=points)
 

@@ -13,9 +13,13 @@ from tests.readings.sites import analytic, differences, job, one_block, random_s
 TAPED = [
     reading("floor", a, b, values=(d,))
     for a, b, d in (
-        ("frontL", "frontR", 900.0), ("frontL", "tailL", 2000.0), ("frontR", "tailL#2", 2200.0), ("tailL", "tailR", 800.0),
-        ("midL", "tailR", 1300.0), ("tailL", "tailL#2", 9999.0),
-    )  # fmt: skip
+        ("frontL", "frontR", 900.0),
+        ("frontL", "tailL", 2000.0),
+        ("frontR", "tailL#2", 2200.0),
+        ("tailL", "tailR", 800.0),
+        ("midL", "tailR", 1300.0),
+        ("tailL", "tailL#2", 9999.0),
+    )
 ]
 
 
@@ -35,7 +39,14 @@ def test_every_mark_is_a_drop_of_its_own() -> None:
     assert block.linearise(state)[0][2 * k : 2 * k + 2] == pytest.approx(gap)
 
 
-LONGEST = {"frontL": "tailL", "frontR": "tailL#2", "tailL": "frontL", "tailR": "midL", "tailL#2": "frontR", "midL": "tailR"}
+LONGEST = {
+    "frontL": "tailL",
+    "frontR": "tailL#2",
+    "tailL": "frontL",
+    "tailR": "midL",
+    "tailL#2": "frontR",
+    "midL": "tailR",
+}
 
 
 def turns(state: State) -> np.ndarray:

@@ -9,7 +9,8 @@ from measure.readings.stage import read_stage, site_of, unread
 from tests.readings.sites import STAGE, job, read, reading
 
 TABLES = {
-    "tape": "from,to,length,where,tape,sd\nfrontL,tailR,2010.5,floor,red,\nfrontL,frontR,100.2 cm,car,,0.2\nmidL,midR,900,bar,,\n",
+    "tape": "from,to,length,where,tape,sd\nfrontL,tailR,2010.5,floor,red,\n"
+    "frontL,frontR,100.2 cm,car,,0.2\nmidL,midR,900,bar,,\n",
     "marks": "point,along,across,sd\nfrontL,10,-20,\ntailR#2,0,0,0\n",
     "heights": "point,height,sd\nfrontL,-3,\ntailR,310,2\n",
     "levels": "from,to,rise,sd\nfrontL,frontR,-4.5,\n",
@@ -85,7 +86,12 @@ def test_heights_hang_together_through_one_datum_through_levels_and_through_a_se
     assert len(set(joined.values())) == 1
     one = sets(*(reading("heights", n) for n in ("frontL", "midR")), reading("levels", "midR", "tailL"))
     assert len(set(one.values())) == 1
-    arms = sets(*(reading("xyz", n, values=(0.0, 0.0, 0.0), via=v) for n, v in (("frontL", "a"), ("frontR", "a"), ("midL", "b"))))
+    arms = sets(
+        *(
+            reading("xyz", n, values=(0.0, 0.0, 0.0), via=v)
+            for n, v in (("frontL", "a"), ("frontR", "a"), ("midL", "b"))
+        )
+    )
     assert arms["frontL"] == arms["frontR"] != arms["midL"]
 
 

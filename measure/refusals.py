@@ -1,0 +1,159 @@
+"""What cannot be answered, in words: readings at odds, sd that drown each other, a car on its side, too little."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import combinations
+from math import sqrt
+from typing import NoReturn
+
+import numpy as np
+
+from measure.adjust.stage import Solved
+from measure.body.stand import Stand
+from measure.findings import BadInput, Findings
+from measure.job import Job
+from measure.readings.kind import point_of
+from measure.readings.reading import Reading
+
+MOST_UNLIKE = 1e5
+"""Ratio of the greatest to the least sd (0 aside) beyond which the sums cannot hold both."""
+FINEST = 1e-6
+"""mm; an sd under this that is not 0 is a slip of the pen."""
+STEEPEST = 30.0
+"""Degrees a car may lean on its stands; beyond it a height is wrong."""
+BROKEN = 5.0
+"""Standard deviations by which a length must outreach the way round before it is called impossible."""
+MOST_TOLD = 3
+
+
+def refuse_unlike_sd(job: Job, stage: str, readings: Sequence[Reading], findings: Findings) -> None:
+    """Raise BadInput where sd differ so much that rounding would make a held point look loose."""
+    told = [_stated(job, stage, reading) for reading in readings]
+    if any(r.kind in ("floor", "marks") for r in readings):
+        told.append((job.sd.plumb, "job.toml", None, "sd.plumb"))
+    told = [t for t in told if t[0] > 0]
+    if not told:
+        return
+    low, high = min(told, key=lambda t: t[0]), max(told, key=lambda t: t[0])
+    if low[0] >= FINEST and high[0] <= MOST_UNLIKE * low[0]:
+        return
+    findings.error(
+        low[1], low[2], low[3], f"a standard deviation of {low[0]:g} mm beside one of {high[0]:g} mm",
+        "write 0 for what is exact, and leave out a reading that says nothing",
+    )  # fmt: skip
+    raise BadInput(findings)
+
+
+def _stated(job: Job, stage: str, reading: Reading) -> tuple[float, str, int | None, str]:
+    """(sd, file, line, column) where the sd of a reading is written: its row, else [sd] of job.toml."""
+    key = "tape" if reading.kind in ("floor", "car") else reading.kind
+    if reading.sd == getattr(job.sd, key):
+        return reading.sd, "job.toml", None, f"sd.{key}"
+    file, _, line = reading.source.rpartition(":")
+    return reading.sd, f"{stage}/{file}", int(line), "sd"
+
+
+def refuse_contradiction(job: Job, stage: str, readings: Sequence[Reading], findings: Findings) -> NoReturn:
+    """Raise BadInput: no arrangement of the points comes near the readings. Names lengths that no triangle has."""
+    broken = _broken_triangles(readings, job)
+    for long, a, b in broken[:MOST_TOLD]:
+        file, _, line = long.source.rpartition(":")
+        reach = a.values[0] + b.values[0]
+        findings.error(
+            f"{stage}/{file}", int(line), "length", long.typed or f"{long.values[0]:g}",
+            f"{long.names[0]} to {long.names[1]} cannot be longer than the way by {_shared(a, b)}, {reach:.0f} mm "
+            f"(lines {a.source.rpartition(':')[2]} and {b.source.rpartition(':')[2]}): measure the three again",
+        )  # fmt: skip
+    if not broken:
+        findings.error(
+            stage, None, None, "readings that no car could give together",
+            "look for a length in the wrong unit, or for two points changed about",
+        )  # fmt: skip
+    raise BadInput(findings) from None
+
+
+def _broken_triangles(readings: Sequence[Reading], job: Job) -> list[tuple[Reading, Reading, Reading]]:
+    """(long, other, other) of lengths that break the triangle inequality beyond their sd, worst first."""
+    found = []
+    for kinds in (("floor",), ("car", "bar")):
+        drop = job.sd.plumb if kinds == ("floor",) else 0.0
+        by_ends: dict[frozenset[str], Reading] = {}
+        near: dict[str, set[str]] = {}
+        for reading in (r for r in readings if r.kind in kinds):
+            a, b = (point_of(name) for name in reading.names)
+            if a != b:
+                by_ends.setdefault(frozenset((a, b)), reading)
+                near.setdefault(a, set()).add(b)
+                near.setdefault(b, set()).add(a)
+        for ends in by_ends:
+            a, b = sorted(ends)
+            for c in sorted(near[a] & near[b]):
+                if c < b:
+                    continue
+                sides = sorted((by_ends[frozenset(e)] for e in combinations((a, b, c), 2)), key=lambda r: -r.values[0])
+                excess = sides[0].values[0] - sides[1].values[0] - sides[2].values[0]
+                spread = sqrt(sum(r.sd**2 + 2.0 * drop**2 for r in sides))
+                if excess > BROKEN * spread:
+                    found.append((excess, (sides[0], sides[1], sides[2])))
+    return [sides for _, sides in sorted(found, key=lambda f: -f[0])]
+
+
+def _shared(a: Reading, b: Reading) -> str:
+    """The point where two lengths meet."""
+    ends = [{point_of(name) for name in r.names} for r in (a, b)]
+    return " or ".join(sorted(ends[0] & ends[1]))
+
+
+def refuse_a_car_on_its_side(
+    stage: str, readings: Sequence[Reading], standing: Stand | None, findings: Findings
+) -> None:
+    """Raise BadInput where measured heights say that the car leans as no car on stands does."""
+    if standing is None or (standing.frame.roll_sd is None and standing.frame.pitch_sd is None):
+        return
+    if not any(r.kind in ("floor", "marks", "heights", "levels") for r in readings):
+        return  # an instrument's own axes say nothing of gravity
+    lean = float(np.degrees(np.arccos(np.clip(standing.frame.car_from_network[2, 2], -1.0, 1.0))))
+    if lean <= STEEPEST:
+        return
+    found, would_do = (
+        f"the car to lean by {lean:.0f} degrees",
+        "look for a height in another unit or at the wrong point",
+    )
+    rises = [r for r in readings if r.kind in ("heights", "levels")]
+    if not rises:
+        findings.error(stage, None, None, found, would_do)
+        raise BadInput(findings)
+    middle = float(np.median([r.values[0] for r in rises]))
+    worst = max(rises, key=lambda r: abs(r.values[0] - middle))
+    file, _, line = worst.source.rpartition(":")
+    findings.error(
+        f"{stage}/{file}", int(line), None, found, f"{would_do}: this line stands farthest from the rest"
+    )  # fmt: skip
+    raise BadInput(findings)
+
+
+def refuse_the_hopeless(job: Job, stage: str, standing: Stand | None, solved: Solved, findings: Findings) -> None:
+    """Raise BadInput where a stage can answer nothing; what is loose is named all the same."""
+    if standing is not None and any(j.figure is not None and j.limit is not None for j in standing.judged):
+        return
+    if not job.pairs() and solved.held.any():
+        return
+    for loose in solved.loose:
+        fix = "; ".join(loose.fix) or "measure more"
+        findings.note(stage, None, None, f"{', '.join(loose.points)} loose: {loose.direction}", fix)
+    if len(solved.pieces) > 1:
+        parts = " | ".join(", ".join(piece) for piece in solved.pieces)
+        found = f"pieces with no reading between them: {parts}"
+        findings.note(stage, None, None, found, "tape from one piece to the other")
+    trusted = [key for key, left, right in job.pairs() if left.trusted or right.trusted]
+    if trusted:
+        findings.note(
+            "points.csv", None, "trusted", f"yes at {', '.join(trusted)}",
+            "a centreline takes two trusted pairs, measured and at least 100 mm apart along the car; or trust none",
+        )  # fmt: skip
+    findings.error(
+        stage, None, None, "too little to judge anything",
+        "measure at least two pairs that stand apart along the car, each point held by three or more lengths",
+    )  # fmt: skip
+    raise BadInput(findings)
