@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import chdtrc, chdtri, ndtri, stdtrit
 
-from calib.line import Array, fit_line
+from measure.line import Array, fit_line
 
 SIGNIFICANCE = 0.05
 """How often the chi-square test may call readings rougher than stated that are not."""

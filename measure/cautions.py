@@ -130,7 +130,9 @@ def _of_heights(
             f"look like a section {shift:.1f} mm to one side. Heights of the points (water level, laser, spirit "
             "level from point to point) would take that away."
         )
-    flat = [r for r in readings if r.kind in ("car", "bar") and _unlevelled(r, solved)]
+    there = solved.site.unknowns.point_idx
+    straight = [r for r in readings if r.kind in ("car", "bar") and all(name in there for name in r.names)]
+    flat = [r for r in straight if _unlevelled(r, solved)]
     if flat:
         lines = ", ".join(r.source.replace(":", " line ") for r in flat[:MOST_NAMED])
         more = " and others" if len(flat) > MOST_NAMED else ""

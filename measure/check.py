@@ -11,8 +11,9 @@ import numpy as np
 from measure import __version__
 from measure.adjust.critical import FINDABLE, sigma0_limits
 from measure.adjust.explain import explain
+from measure.adjust.in_line import adjust_what_is_held
 from measure.adjust.mistakes import against_the_rest, standardised
-from measure.adjust.stage import ContradictionError, Solved, adjust_stage
+from measure.adjust.stage import ContradictionError, Solved
 from measure.advice import Adviser
 from measure.body.stand import Judged, Stand, budget, stand
 from measure.car_points import car_points
@@ -54,7 +55,7 @@ def check(folder: Path, stage: str | None = None) -> Document:
     job, name, readings = read_job(folder, stage, findings)
     refuse_unlike_sd(job, name, readings, findings)
     try:
-        solved = adjust_stage(job, name, readings)
+        solved = adjust_what_is_held(job, name, readings)
     except ContradictionError:
         refuse_contradiction(job, name, readings, findings)
     points = car_points(job, solved)

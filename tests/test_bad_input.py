@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+import math
 import re
 import shutil
 import subprocess
@@ -30,6 +32,7 @@ from tests.odd_jobs import (
     levels,
     marks,
     names,
+    place,
     points,
     snapshot,
     sound,
@@ -422,6 +425,31 @@ def test_what_can_hardly_be_judged_ends_in_words(tmp_path: Path, files: Files, e
         assert "found" in result.stderr and result.stdout == ""
     else:
         assert "nan" not in result.stdout.split() and "inf" not in result.stdout.split()
+
+
+@pytest.mark.parametrize(
+    "noise", [(0.0, 0.0, 0.0), (1.5, 1.0, -1.5), (-2.0, -1.0, 1.0), (-3.0, -2.0, 0.0), (2.0, 2.0, 0.0)]
+)
+@pytest.mark.parametrize("ends", [("hornL", "midL", "tailL"), ("hornL", "midL")])
+def test_a_point_taped_in_line_only_is_loose_and_spoils_nothing(
+    tmp_path: Path, noise: tuple[float, ...], ends: tuple[str, ...]
+) -> None:
+    """The square of the way across is all that such tapes see: noise of a millimetre would look like 50 mm."""
+    straight = {n: (place(n)[0], 400.0 if n.endswith("L") else -400.0) for n in ALL[:10]} | {
+        n: place(n)[:2] for n in ALL[10:]
+    }
+    pairs = [p for p in every() if "cradleL" not in p] + [("cradleL", end) for end in ends]
+    errors = dict(zip((("cradleL", end) for end in ends), noise, strict=False))
+    rows = [(a, b, math.dist(straight[a], straight[b]) + errors.get((a, b), 0.0)) for a, b in pairs]
+    tape = "from,to,length,where\n" + "".join(f"{a},{b},{d:.1f},floor\n" for a, b, d in rows)
+    result = ask(write(tmp_path / "car", job(tape=tape, heights=heights())), "--json")
+    assert result.exit_code == 3, result.output
+    document = json.loads(result.stdout)
+    assert [loose["points"] for loose in document["loose"]] == [["cradleL"]]
+    assert document["loose"][0]["fix"]
+    verdicts = {c["name"]: c["verdict"] for c in document["checks"] if c["limit"] is not None}
+    assert verdicts.pop("pair.cradle.offset") == "undecided"
+    assert set(verdicts.values()) == {"within"}
 
 
 # --- other ways to write the same

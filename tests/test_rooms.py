@@ -13,7 +13,7 @@ ROOT = Path(__file__).resolve().parents[1]
 ROOMS: tuple[tuple[str, tuple[str, ...]], ...] = (  # bottom to top
     ("version", ("measure",)),
     ("plain text, lengths, findings", (
-        "measure.units", "measure.findings", "measure.atomic", "measure.textfile", "measure.grid",
+        "measure.units", "measure.line", "measure.findings", "measure.atomic", "measure.textfile", "measure.grid",
         "measure.dates", "measure.decimals", "measure.delimited", "measure.cells", "measure.spreadsheet",
     )),
     ("tables", ("measure.tables",)),

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from measure.body.agreement import Agreement, largest_agreeing_set
-from measure.body.line import fit_line
 from measure.body.points import CarPoints, Sources, rows_for
+from measure.line import fit_line
 from measure.readings.unknowns import Array, Index, rotation_matrices
 
 ROLL, PITCH, YAW, SHIFT = range(4)
@@ -125,12 +125,10 @@ def place(aligned: Aligned, used: tuple[int, ...]) -> Frame:
     middles, pick = aligned.midpoints()
     chosen = np.array(used)
     C = aligned.midpoint_covariance()[np.ix_(chosen, chosen)]
-    both = np.zeros((2 * len(chosen), 2 * len(chosen)))
-    both[len(chosen) :, len(chosen) :] = C
-    line = fit_line(middles[chosen, 0], middles[chosen, 1], both)
+    line = fit_line(middles[chosen, 0], middles[chosen, 1], C)
     # once turned, the slope is nought and x of a midpoint no longer matters
     turn = rotation_matrices(np.array([[0.0, 0.0, -np.arctan(line.slope)]]))[0]
-    shift = line.offset * np.cos(np.arctan(line.slope))
+    shift = line.intercept * np.cos(np.arctan(line.slope))
     Y = X @ turn.T - [0.0, shift, 0.0]
     n = len(X)
     sources = aligned.sources.mapped(np.kron(np.eye(n), turn))

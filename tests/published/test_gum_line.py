@@ -7,8 +7,8 @@ from two independent computations (own least squares and a public uncertainty li
 import numpy as np
 import pytest
 
-from calib.line import Line, fit_line
 from calib.tape_check import KnownLength, check_tape
+from measure.line import Line, fit_line
 
 T0 = 20.0
 DATA = np.array(  # t deg C, correction b deg C
