@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from measure.adjust.rises import rises_held
 from measure.adjust.solver import Adjustment
 from measure.adjust.stage import Solved
 from measure.adjust.variance import COMPONENTS
@@ -75,8 +76,8 @@ def _assume_heights(
 
     Heights that hang together only among themselves keep their differences; how they stand to the rest is assumed.
     """
-    sets = solved.site.level_sets[idx]
-    measured = sets >= 0
+    measured = rises_held(solved.final, solved.held, solved.site.level_sets)[idx]
+    sets = np.where(measured, solved.site.level_sets[idx], -1)
     main, count = -1, 0
     for label in np.unique(sets[measured]):
         if int(np.sum(sets == label)) > count:

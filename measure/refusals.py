@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import combinations
-from math import sqrt
 from typing import NoReturn
 
 import numpy as np
 
 from measure.adjust.stage import Solved
+from measure.adjust.triangles import broken_triangles
 from measure.body.stand import Stand
 from measure.findings import BadInput, Findings
 from measure.job import Job
 from measure.readings.kind import point_of
 from measure.readings.reading import Reading
+from measure.readings.tape import tape_of
 
 MOST_UNLIKE = 1e5
 """Ratio of the greatest to the least sd (0 aside) beyond which the sums cannot hold both."""
@@ -22,8 +22,6 @@ FINEST = 1e-6
 """mm; an sd under this that is not 0 is a slip of the pen."""
 STEEPEST = 30.0
 """Degrees a car may lean on its stands; beyond it a height is wrong."""
-BROKEN = 5.0
-"""Standard deviations by which a length must outreach the way round before it is called impossible."""
 MOST_TOLD = 3
 
 
@@ -38,8 +36,9 @@ def refuse_unlike_sd(job: Job, stage: str, readings: Sequence[Reading], findings
     low, high = min(told, key=lambda t: t[0]), max(told, key=lambda t: t[0])
     if low[0] >= FINEST and high[0] <= MOST_UNLIKE * low[0]:
         return
+    beside = f" beside one of {high[0]:g} mm" if high[0] > low[0] else ""
     findings.error(
-        low[1], low[2], low[3], f"a standard deviation of {low[0]:g} mm beside one of {high[0]:g} mm",
+        low[1], low[2], low[3], f"a standard deviation of {low[0]:g} mm{beside}",
         "write 0 for what is exact, and leave out a reading that says nothing",
     )  # fmt: skip
     raise BadInput(findings)
@@ -56,7 +55,8 @@ def _stated(job: Job, stage: str, reading: Reading) -> tuple[float, str, int | N
 
 def refuse_contradiction(job: Job, stage: str, readings: Sequence[Reading], findings: Findings) -> NoReturn:
     """Raise BadInput: no arrangement of the points comes near the readings. Names lengths that no triangle has."""
-    broken = _broken_triangles(readings, job)
+    _complain_of_zeros(job, stage, readings, findings)
+    broken = broken_triangles(readings, job)
     for long, a, b in broken[:MOST_TOLD]:
         file, _, line = long.source.rpartition(":")
         reach = a.values[0] + b.values[0]
@@ -65,7 +65,13 @@ def refuse_contradiction(job: Job, stage: str, readings: Sequence[Reading], find
             f"{long.names[0]} to {long.names[1]} cannot be longer than the way by {_shared(a, b)}, {reach:.0f} mm "
             f"(lines {a.source.rpartition(':')[2]} and {b.source.rpartition(':')[2]}): measure the three again",
         )  # fmt: skip
-    if not broken:
+    exact = sum(r.sd == 0 for r in readings)
+    if not broken and exact:
+        findings.error(
+            stage, None, None, "readings that no car could give together",
+            f"{exact} of them are called exact (sd 0) and must all be met: give them an sd",
+        )  # fmt: skip
+    elif not broken:
         findings.error(
             stage, None, None, "readings that no car could give together",
             "look for a length in the wrong unit, or for two points changed about",
@@ -73,30 +79,16 @@ def refuse_contradiction(job: Job, stage: str, readings: Sequence[Reading], find
     raise BadInput(findings) from None
 
 
-def _broken_triangles(readings: Sequence[Reading], job: Job) -> list[tuple[Reading, Reading, Reading]]:
-    """(long, other, other) of lengths that break the triangle inequality beyond their sd, worst first."""
-    found = []
-    for kinds in (("floor",), ("car", "bar")):
-        drop = job.sd.plumb if kinds == ("floor",) else 0.0
-        by_ends: dict[frozenset[str], Reading] = {}
-        near: dict[str, set[str]] = {}
-        for reading in (r for r in readings if r.kind in kinds):
-            a, b = (point_of(name) for name in reading.names)
-            if a != b:
-                by_ends.setdefault(frozenset((a, b)), reading)
-                near.setdefault(a, set()).add(b)
-                near.setdefault(b, set()).add(a)
-        for ends in by_ends:
-            a, b = sorted(ends)
-            for c in sorted(near[a] & near[b]):
-                if c < b:
-                    continue
-                sides = sorted((by_ends[frozenset(e)] for e in combinations((a, b, c), 2)), key=lambda r: -r.values[0])
-                excess = sides[0].values[0] - sides[1].values[0] - sides[2].values[0]
-                spread = sqrt(sum(r.sd**2 + 2.0 * drop**2 for r in sides))
-                if excess > BROKEN * spread:
-                    found.append((excess, (sides[0], sides[1], sides[2])))
-    return [sides for _, sides in sorted(found, key=lambda f: -f[0])]
+def _complain_of_zeros(job: Job, stage: str, readings: Sequence[Reading], findings: Findings) -> None:
+    """Lengths that a tape's zero error leaves nothing of."""
+    swallowed = [r for r in readings if r.kind in ("floor", "car") and r.values[0] <= tape_of(job, r.via).zero]
+    for reading in swallowed[:MOST_TOLD]:
+        file, _, line = reading.source.rpartition(":")
+        zero = tape_of(job, reading.via).zero
+        findings.error(
+            f"{stage}/{file}", int(line), "length", reading.typed or f"{reading.values[0]:g}",
+            f"the tape's zero error, {zero:g} mm in job.toml, is more than that: check zero in [tape.{reading.via}]",
+        )  # fmt: skip
 
 
 def _shared(a: Reading, b: Reading) -> str:

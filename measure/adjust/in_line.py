@@ -16,6 +16,7 @@ import numpy as np
 from measure.adjust.held import Loose
 from measure.adjust.stage import ContradictionError, Solved, adjust_stage
 from measure.adjust.starting import starting_state
+from measure.adjust.triangles import broken_triangles
 from measure.job import Job
 from measure.readings.kind import Site, point_of
 from measure.readings.reading import Reading
@@ -35,11 +36,13 @@ def adjust_what_is_held(job: Job, stage: str, readings: Sequence[Reading]) -> So
     try:
         solved = adjust_stage(job, stage, readings)
     except ContradictionError:
+        if broken_triangles(readings, job):
+            raise
         site = site_of(job, stage, readings)
         vague = _hanging(site, readings, starting_state(site, readings).state.positions)
-        if not vague:
-            raise
         rest = [r for r in readings if not (_taped(r) and {point_of(n) for n in r.names} & vague.keys())]
+        if not vague or not rest:
+            raise
         solved = adjust_stage(job, stage, rest)
         return replace(solved, loose=(*solved.loose, *vague.values()))
     aside = {id(row.reading) for row, on in zip(solved.final.network.rows, solved.final.active, strict=True) if not on}

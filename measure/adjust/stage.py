@@ -46,10 +46,10 @@ def adjust_stage(job: Job, stage: str, readings: Sequence[Reading]) -> Solved:
     """Adjust one stage. Raises ContradictionError where no solution is found."""
     site = site_of(job, stage, readings)
     start = starting_state(site, readings)
-    adjustment = _first(Network(site.unknowns, blocks_of(readings, site)), start.state)
+    adjustment = _first(Network(site.unknowns, blocks_of(readings, site)), start)
     search = _search(adjustment)
     offsets: list[Suspect] = []
-    while search.offset_tape is not None:
+    while search.offset_tape is not None and search.offset_tape.tape not in {s.tape for s in offsets}:
         offsets.append(search.offset_tape)
         sizes = {s.tape: s.size for s in offsets if s.tape is not None}
         site = site_of(job, stage, readings, frozenset(sizes))
@@ -80,9 +80,24 @@ def _search(adjustment: Adjustment) -> Search:
         raise ContradictionError from None
 
 
-def _first(network: Network, start: State) -> Adjustment:
+def _first(network: Network, start: Start) -> Adjustment:
     """The first adjustment: without what the starting values contradict by far, else of everything."""
-    return without_gross(network, start) or _plain(network, start)
+    if start.floating:
+        return _best_of(network, [start.state, *start.at_other_heights()])
+    return without_gross(network, start.state) or _plain(network, start.state)
+
+
+def _best_of(network: Network, starts: Sequence[State]) -> Adjustment:
+    """The adjustment with the least misfit over several starts, the first of equals."""
+    best = None
+    for state in starts:
+        try:
+            found = solve(network, state)
+        except NotConvergedError:
+            continue
+        if best is None or found.sum_of_squares < best.sum_of_squares * (1 - 1e-6):
+            best = found
+    return best or _plain(network, starts[0])
 
 
 def _plain(network: Network, start: State) -> Adjustment:

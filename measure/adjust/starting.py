@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
@@ -21,12 +21,31 @@ SMALL = 60
 """Nodes up to which several starts and turned-over parts are tried."""
 
 
+LIFTS = (-250.0, -120.0, -60.0, 60.0, 120.0, 250.0)
+"""mm, other heights tried for setups that only lengths join."""
+
+
 @dataclass(frozen=True)
 class Start:
-    """Starting values, and the points that fit their lengths equally well turned over."""
+    """Starting values, and the points that fit their lengths equally well turned over.
+
+    `floating`: (points, setups) whose height against the rest is no more than supposed; see `at_other_heights`.
+    """
 
     state: State
     either_way: tuple[tuple[str, ...], ...]
+    floating: tuple[tuple[Index, Index], ...] = ()
+
+    def at_other_heights(self) -> list[State]:
+        """The state with each floating setup lifted or lowered: lengths between flat groups fit two ways up."""
+        states = []
+        for points, setups in self.floating:
+            for lift in LIFTS:
+                positions, origins = self.state.positions.copy(), self.state.origins.copy()
+                positions[points, 2] += lift
+                origins[setups, 2] += lift
+                states.append(replace(self.state, positions=positions, origins=origins))
+        return states
 
 
 def starting_state(site: Site, readings: Sequence[Reading]) -> Start:
@@ -52,11 +71,11 @@ def starting_state(site: Site, readings: Sequence[Reading]) -> Start:
     if base_line is not None and len(base_line[0]) >= 2:
         xy = _on_base_line(xy, base_line[0], base_line[1], layout)
     positions = np.column_stack([xy, heights])
-    rotations, origins = _setup_poses(site, setups, positions)
+    rotations, origins, floating = _setup_poses(site, setups, positions)
     marks = np.array([positions[u.point_idx[point_of(m)], :2] for m in u.marks]).reshape(-1, 2)
     tapes = np.array([[tape_of(site.job, t).scale, 0.0] for t in u.tapes]).reshape(-1, 2)
     names = tuple(tuple(u.points[i] for i in part) for part in either_way)
-    return Start(State(u, positions, marks, tapes, rotations, origins), names)
+    return Start(State(u, positions, marks, tapes, rotations, origins), names, tuple(floating))
 
 
 def _on_base_line(xy: Array, nodes: Index, marked: Array, layout: Layout) -> Array:
@@ -161,8 +180,8 @@ def _level(site: Site, nodes: Index, xyz: Array, heights: Array) -> Array:
         middles = (xyz[pairs[:, 0]] + xyz[pairs[:, 1]]) / 2
         forward = middles[0] - middles[-1]
         up = np.cross(forward, across)
-        if np.linalg.norm(up) > 0 and up[2] < 0.9 * np.linalg.norm(up):
-            return _upright(up)  # an arm or a scanner on its side; else it stood level enough as it is
+        if np.linalg.norm(up) > 0:
+            return _upright(up)  # the car lies nearer to level than an arm or a scanner may stand
     return np.eye(3)
 
 
@@ -319,16 +338,27 @@ def _parts_without(near: list[int], n: int, removed: int) -> list[list[int]]:
     return parts
 
 
-def _setup_poses(site: Site, setups: Sequence[_Setup], positions: Array) -> tuple[Array, Array]:
-    """Each setup's rotation and origin in the network; fills in heights that only setups give."""
+def _setup_poses(
+    site: Site, setups: Sequence[_Setup], positions: Array
+) -> tuple[Array, Array, list[tuple[Index, Index]]]:
+    """Each setup's rotation and origin in the network; fills in heights that only setups give.
+
+    Also (points, setups) of each cluster whose height against the first was no more than supposed.
+    """
+    floating: list[tuple[Index, Index]] = []
     rotations, origins = {}, {}
+    ground: float | None = None  # where nothing says how setups stand in height, their points lie alike
     for cluster in setups:
         target = positions[cluster.nodes]
         R2, t2 = rigid_fit(cluster.xyz[:, :2], target[:, :2]) if len(target) > 1 else (np.eye(2), np.zeros(2))
         R = np.eye(3)
         R[:2, :2] = R2
         rise = target[:, 2] - cluster.xyz[:, 2]
-        lift = float(np.nanmedian(rise)) if not np.isnan(rise).all() else 0.0
+        typical = float(np.median(cluster.xyz[:, 2]))
+        lift = float(np.nanmedian(rise)) if not np.isnan(rise).all() else 0.0 if ground is None else ground - typical
+        if ground is not None and np.isnan(rise).all():
+            floating.append((cluster.nodes, np.array([site.unknowns.setups.index(s) for s in cluster.members])))
+        ground = typical + lift if ground is None else ground
         t = np.array([*t2, lift])
         placed = cluster.xyz @ R.T + t
         unknown = np.isnan(target[:, 2])
@@ -340,4 +370,5 @@ def _setup_poses(site: Site, setups: Sequence[_Setup], positions: Array) -> tupl
     return (
         np.array([rotations[s] for s in u.setups]).reshape(-1, 3, 3),
         np.array([origins[s] for s in u.setups]).reshape(-1, 3),
+        floating,
     )

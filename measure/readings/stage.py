@@ -91,6 +91,9 @@ def _level_sets(unknowns: Unknowns, readings: Sequence[Reading]) -> Index:
     joined = [heights] + [list(r.names) for r in readings if r.kind == "levels"]
     for setup in unknowns.setups:
         joined.append([r.names[0] for r in readings if r.kind == "xyz" and r.via == setup])
+    in_space = {r.names[0] for r in readings if r.kind == "xyz"}
+    # a straight tape from one setup to another holds their heights too, all of them together
+    joined += [list(r.names) for r in readings if r.kind in ("car", "bar") and in_space.issuperset(r.names)]
     for names in joined:
         old = [label[unknowns.point_idx[n]] for n in names]
         if old:

@@ -118,9 +118,6 @@ def crossing(car: Car, sheet: Survey, rng: np.random.Generator, tapes: int) -> l
     return [rows[i] for i in rng.choice(len(rows), tapes, replace=False)]
 
 
-@pytest.mark.xfail(
-    strict=True, reason="tapes between setups without heights in common are taken as level, whatever their rise"
-)
 @pytest.mark.parametrize("seed", range(4))
 def test_two_setups_join_through_tapes_from_point_to_point(seed: int) -> None:
     rng = np.random.default_rng(seed)

@@ -48,16 +48,15 @@ def write_grid(folder: Path, points: int, *, pairs: bool = False) -> int:
     a body, the left half of the grid against the right.
     """
     rng = np.random.default_rng(points)
-    columns = int(np.ceil(np.sqrt(points)))
-    k = np.arange(points)
-    xy = SPACING * np.column_stack([-(k // columns), -(k % columns)]) + rng.normal(0.0, JITTER, (points, 2))
+    half = points // 2 if pairs else points
+    columns = int(np.ceil(np.sqrt(half)))
+    k = np.arange(half)
+    xy = SPACING * np.column_stack([-(k // columns), 0.5 + k % columns]) + rng.normal(0.0, JITTER, (half, 2))
     names = [f"p{i}" for i in k]
     sides = ["C"] * points
     if pairs:
-        half = points // 2
-        xy = xy[:half] + [0.0, SPACING * (columns + 0.5)]
         xy = np.concatenate([xy, xy * [1.0, -1.0]])
-        names = [f"p{i}{side}" for side in "LR" for i in range(half)]
+        names = [f"p{i}{side}" for side in "LR" for i in k]
         sides = [side for side in "LR" for _ in range(half)]
     marks = xy + rng.normal(0.0, 1.0, xy.shape)
     apart = np.linalg.norm(xy[:, None] - xy, axis=2)

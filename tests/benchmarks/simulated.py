@@ -35,11 +35,11 @@ def measured_car(rng: np.random.Generator) -> tuple[Car, Survey]:
 
 
 def legs_of_the_sheet(car: Car, sheet: Survey) -> list[tuple[str, str]]:
-    """The tapes of the recording sheet for a car."""
+    """The tapes of the recording sheet for a car whose points are listed front to back, the axle among them."""
     with tempfile.TemporaryDirectory() as folder:
         job = load_job(write_job(Path(folder) / "job", car, sheet), Findings())
     assert job is not None
-    return tapes_to_run(job.points)
+    return tapes_to_run(sorted(job.points, key=lambda p: -round(car.design[car.idx(p.name), 0])))
 
 
 def judged(car: Car, sheet: Survey) -> Document:
