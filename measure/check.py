@@ -25,6 +25,7 @@ from measure.readings.reading import Reading
 from measure.readings.stage import read_stage
 from measure.refusals import (
     refuse_a_car_on_its_side,
+    refuse_a_wrong_arrangement,
     refuse_contradiction,
     refuse_the_hopeless,
     refuse_unlike_sd,
@@ -62,6 +63,7 @@ def check(folder: Path, stage: str | None = None) -> Document:
     standing = stand(job, points) if len(points.names) else None
     refuse_the_hopeless(job, name, standing, solved, findings)
     refuse_a_car_on_its_side(name, readings, standing, findings)
+    refuse_a_wrong_arrangement(name, readings, standing, findings)
     return _document(job, name, readings, solved, standing, findings)
 
 

@@ -22,7 +22,11 @@ FINEST = 1e-6
 """mm; an sd under this that is not 0 is a slip of the pen."""
 STEEPEST = 30.0
 """Degrees a car may lean on its stands; beyond it a height is wrong."""
+FARTHEST = 200.0
+"""mm to one side, and ASKEW degrees, beyond which no car on its way to be drilled is bent: it was arranged wrongly."""
+ASKEW = 10.0
 MOST_TOLD = 3
+AMISS = "look for two points or sides changed about, or measure more lengths: so few allow another arrangement"
 
 
 def refuse_unlike_sd(job: Job, stage: str, readings: Sequence[Reading], findings: Findings) -> None:
@@ -123,6 +127,26 @@ def refuse_a_car_on_its_side(
         f"{stage}/{file}", int(line), None, found, f"{would_do}: this line stands farthest from the rest"
     )  # fmt: skip
     raise BadInput(findings)
+
+
+def refuse_a_wrong_arrangement(
+    stage: str, readings: Sequence[Reading], standing: Stand | None, findings: Findings
+) -> None:
+    """Raise BadInput where points held by lengths alone come out where no car has them.
+
+    Lengths leave mirror images and folds open; with few of them the wrong one may fit as well as the right one, and
+    its small uncertainty means nothing.
+    """
+    if standing is None:
+        return
+    placed = {point_of(r.names[0]) for r in readings if r.kind in ("marks", "xyz")}
+    for judged in standing.judged:
+        figure, most = judged.figure, FARTHEST if judged.check.unit == "mm" else ASKEW
+        if figure is None or judged.check.limit is None or abs(figure.value) <= most:
+            continue
+        if not placed.issuperset(standing.points.names[i] for i in judged.check.points):
+            findings.error(stage, None, None, judged.check.words(figure.value), AMISS)
+    findings.raise_if_errors()
 
 
 def refuse_the_hopeless(job: Job, stage: str, standing: Stand | None, solved: Solved, findings: Findings) -> None:

@@ -31,8 +31,8 @@ def tapes_to_run(points: Sequence[Point]) -> list[tuple[str, str]]:
 
     Each station gets its width; each station and the next, and each and the next but one, get both lengths
     and both diagonals. Widths and lengths alone would let the network lean over like an open gate; the reach
-    over the neighbour checks each tape by others and keeps the line of stations straight. No pair of points
-    comes twice.
+    over the neighbour checks each tape by others and keeps the line of stations straight. An axle is taped to
+    the first station as well: long tapes say best how its ends lie fore and aft. No pair of points comes twice.
     """
     stations = groups(points)
     tapes: list[tuple[str, str]] = []
@@ -41,6 +41,8 @@ def tapes_to_run(points: Sequence[Point]) -> list[tuple[str, str]]:
             tapes.append((station[0].name, station[1].name))
         for further in stations[i + 1 : i + 3]:
             tapes += _lengths_then_diagonals(station, further)
+    for axle in (station for station in stations[3:] if station[0].kind == "axle"):
+        tapes += _lengths_then_diagonals(stations[0], axle)
     return tapes
 
 

@@ -52,7 +52,7 @@ def test_paper_and_table_have_the_same_order(tmp_path):
     rows = [r.split(",")[:2] for r in (tmp_path / "before/tape.csv").read_text().splitlines() if r[0] != "#"]
     text = "\n".join(page.extract_text() for page in PdfReader(tmp_path / SHEET).pages)
     at = [text.index(f"\n{i}\n{a}\n{b}\n") for i, (a, b) in enumerate(rows[1:], start=1)]
-    assert len(at) == 60 and at == sorted(at)
+    assert len(at) == 64 and at == sorted(at)
 
 
 def test_remarks_stay_in_one_cell_of_a_spreadsheet():
