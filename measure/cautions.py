@@ -108,6 +108,10 @@ def _of_the_centreline(standing: Stand) -> list[str]:
         told.append(
             "No three pairs agree on a centreline: treat every offset as a guess until more pairs are measured."
         )
+    names, y = standing.points.names, standing.frame.xyz[:, 1]
+    crossed = [f"{names[a]} stands to the right of {names[b]}" for a, b in line.pairs.ends.tolist() if y[a] < y[b]]
+    if crossed:
+        told.append(f"{'; '.join(crossed)}: are the two changed about?")
     agreement = standing.frame.roll_agreement
     if agreement is not None and not agreement.agrees:
         told.append("The pairs do not agree how far the car leans: the body is twisted, or heights are wrong.")

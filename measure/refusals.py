@@ -112,10 +112,11 @@ def refuse_a_car_on_its_side(
     lean = float(np.degrees(np.arccos(np.clip(standing.frame.car_from_network[2, 2], -1.0, 1.0))))
     if lean <= STEEPEST:
         return
-    found, would_do = (
-        f"the car to lean by {lean:.0f} degrees",
-        "look for a height in another unit or at the wrong point",
-    )
+    if lean > 90.0 and any(r.kind == "floor" for r in readings):
+        findings.error(stage, None, None, "a car that comes out as its own mirror image", AMISS)
+        raise BadInput(findings)
+    found = f"heights that lean the car by {lean:.0f} degrees"
+    would_do = "look for one in another unit or at the wrong point"
     rises = [r for r in readings if r.kind in ("heights", "levels")]
     if not rises:
         findings.error(stage, None, None, found, would_do)
@@ -123,9 +124,8 @@ def refuse_a_car_on_its_side(
     middle = float(np.median([r.values[0] for r in rises]))
     worst = max(rises, key=lambda r: abs(r.values[0] - middle))
     file, _, line = worst.source.rpartition(":")
-    findings.error(
-        f"{stage}/{file}", int(line), None, found, f"{would_do}: this line stands farthest from the rest"
-    )  # fmt: skip
+    would_do += ": this line stands farthest from the rest"
+    findings.error(f"{stage}/{file}", int(line), None, found, would_do)
     raise BadInput(findings)
 
 

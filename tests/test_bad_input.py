@@ -471,6 +471,20 @@ def test_two_points_seen_from_an_unlevel_instrument_level_no_car(tmp_path: Path)
             assert one["u95"] > 0.9 * other["u95"]
 
 
+def test_an_arrangement_that_no_car_has_is_refused_not_judged(tmp_path: Path) -> None:
+    """Two names changed about throughout: every length fits, and the pairs come out half a metre to one side."""
+    swapped = TAPE.replace("kickL", "@").replace("tailR", "kickL").replace("@", "tailR")
+    told = refused(tmp_path / "car", sound() | {"before/tape.csv": swapped})
+    assert "kick stands 410.0 mm to the right" in told[0] and "changed about" in told[0]
+    assert "tail stands 410.0 mm to the left" in told[1]
+
+
+def test_twins_changed_about_are_cautioned(tmp_path: Path) -> None:
+    swapped = TAPE.replace("kickL", "@").replace("kickR", "kickL").replace("@", "kickR")
+    result = ask(write(tmp_path / "car", sound() | {"before/tape.csv": swapped}), "--json")
+    assert any("kickL stands to the right of kickR" in caution for caution in json.loads(result.stdout)["cautions"])
+
+
 # --- other ways to write the same
 
 

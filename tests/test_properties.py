@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import Phase, assume, given, settings
 from hypothesis import strategies as st
 
 from measure.result import Document
@@ -19,7 +19,13 @@ from tests.synthetic.survey import rotation
 angle = st.floats(-180.0, 180.0)
 shift = st.floats(-5000.0, 5000.0)
 seed = st.integers(0, 10_000)
-few = settings(max_examples=8, deadline=None, derandomize=True, database=None)
+few = settings(
+    max_examples=25,
+    deadline=None,
+    derandomize=True,
+    database=None,
+    phases=[Phase.explicit, Phase.generate, Phase.shrink],
+)
 
 
 def mixed_car(number: int) -> tuple[Car, Survey]:
@@ -71,7 +77,9 @@ def test_a_rigid_move_of_the_car_changes_no_figure(
         if row["setup"] == "left":
             xyz = in_space @ [row["x"], row["y"], row["z"]] + [up, along, across]
             row |= dict(zip("xyz", map(float, xyz), strict=True))
-    assert_same(check_of(car, sheet), check_of(car, moved), 1e-6)
+    first = check_of(car, sheet)
+    assume(not first.suspects)  # a mistake is sought in each instrument's own axes: see the last test
+    assert_same(first, check_of(car, moved), 1e-6)
 
 
 @few
@@ -86,7 +94,9 @@ def test_an_instrument_may_stand_in_any_way(
     in_space = rotation(*np.radians(lean))
     for row in moved.xyz:
         row |= dict(zip("xyz", map(float, in_space @ [row[a] for a in "xyz"] + far), strict=True))
-    assert_same(check_of(car, sheet), check_of(car, moved), 1e-6)
+    first = check_of(car, sheet)
+    assume(not first.suspects)
+    assert_same(first, check_of(car, moved), 1e-6)
 
 
 def mirrored(sheet: Survey) -> Survey:

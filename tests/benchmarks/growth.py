@@ -44,8 +44,8 @@ class Grown:
 def write_grid(folder: Path, points: int, *, pairs: bool = False) -> int:
     """A job of points on a jittered grid, from each a floor tape to its ten nearest; returns the number of tapes.
 
-    Two points that are near each other both ways are taped there and back. With pairs the points are members of pairs of
-    a body, the left half of the grid against the right.
+    Two points that are near each other both ways are taped there and back. With pairs the points are those of a
+    body: the left half of the grid against the right.
     """
     rng = np.random.default_rng(points)
     half = points // 2 if pairs else points

@@ -16,7 +16,7 @@ LEAST, MOST = 1.2, 3.0
 
 @dataclass(frozen=True)
 class Sheets:
-    """Shares of sheets: clean without suspect; one mistake first (by itself, or tied with others); both of two named."""
+    """Shares of sheets: clean without suspect; one mistake first (also if tied, or alone); both of two named."""
 
     clean: float
     first: float
@@ -74,6 +74,6 @@ def table(sheets: int, workers: int = 2) -> list[str]:
     return [
         f"{sheets} simulated sheets of 45 to 74 tapes, mistakes of {LEAST} to {MOST} times their findable size",
         f"  a clean sheet raises no suspect       {100 * s.clean:5.1f} %",
-        f"  one mistake is the first suspect      {100 * s.first:5.1f} % (not tied with others {100 * s.first_alone:.1f} %)",
-        f"  of two mistakes both are named        {100 * s.both:5.1f} % (not tied with others {100 * s.both_alone:.1f} %)",
+        f"  one mistake is the first suspect      {100 * s.first:5.1f} % (not tied {100 * s.first_alone:.1f} %)",
+        f"  of two mistakes both are named        {100 * s.both:5.1f} % (not tied {100 * s.both_alone:.1f} %)",
     ]
