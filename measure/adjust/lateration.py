@@ -96,12 +96,18 @@ def rigid_fit(source: Array, target: Array, *, mirror: bool = False) -> tuple[Ar
     return R, b - R @ a
 
 
-def grow(n: int, edges: Edges, clusters: Sequence[tuple[Index, Array]], seed: Sequence[int]) -> Array:
+def grow(
+    n: int,
+    edges: Edges,
+    clusters: Sequence[tuple[Index, Array]],
+    seed: Sequence[int],
+    either: np.random.Generator | None = None,
+) -> Array:
     """Positions (n, 2) grown from a seed: the nodes of one cluster, or a triangle of three edges.
 
     Clusters are (nodes, positions) known rigidly; they join where two of their points are placed. A node that only two
-    lengths hold is put on the side where it lies farther from what is placed already, and left to
-    `measure.adjust.starting` to turn over.
+    lengths hold is put on the side where it lies farther from what is placed already, or on either side by lot where
+    `either` is given; `measure.adjust.starting` compares what comes of it.
     """
     xy = np.full((n, 2), np.nan)
     neighbours = edges.neighbours(n)
@@ -141,7 +147,8 @@ def grow(n: int, edges: Edges, clusters: Sequence[tuple[Index, Array]], seed: Se
         found = candidates(centres, radii)
         if len(centres) == 2:
             middle = np.nanmean(xy, axis=0)
-            xy[node] = found[int(np.argmax(np.linalg.norm(found - middle, axis=1)))]
+            farther = int(np.argmax(np.linalg.norm(found - middle, axis=1)))
+            xy[node] = found[farther if either is None else int(either.integers(len(found)))]
         else:
             xy[node] = refine(found[0], centres, radii)
         settle([node])

@@ -8,16 +8,22 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from measure.adjust.held import Loose, bodies, loose_parts, pieces
+from measure.adjust.lateration import rigid_fit
 from measure.adjust.mistakes import Search, Suspect, find, without_gross
 from measure.adjust.network import NDArrayBool, Network
 from measure.adjust.solver import Adjustment, NotConvergedError, solve
-from measure.adjust.starting import Start, starting_state
+from measure.adjust.starting import APART, Start, starting_state
 from measure.adjust.variance import Scaled, scale_components
 from measure.job import Job
 from measure.readings.kind import Site
 from measure.readings.reading import Reading
 from measure.readings.stage import blocks_of, site_of
 from measure.readings.unknowns import State
+
+RIVAL = 6.0
+"""Arrangements are rivals while their misfits differ by less: a likelihood ratio of 20 to 1."""
+MISREAD = 30.0
+"""Square of a standardised misfit from which a reading counts as misread."""
 
 
 class ContradictionError(Exception):
@@ -46,7 +52,7 @@ def adjust_stage(job: Job, stage: str, readings: Sequence[Reading]) -> Solved:
     """Adjust one stage. Raises ContradictionError where no solution is found."""
     site = site_of(job, stage, readings)
     start = starting_state(site, readings)
-    adjustment = _first(Network(site.unknowns, blocks_of(readings, site)), start)
+    adjustment, rivals = _first(Network(site.unknowns, blocks_of(readings, site)), start)
     search = _search(adjustment)
     offsets: list[Suspect] = []
     while search.offset_tape is not None and search.offset_tape.tape not in {s.tape for s in offsets}:
@@ -62,11 +68,12 @@ def adjust_stage(job: Job, stage: str, readings: Sequence[Reading]) -> Solved:
     held = np.zeros(len(site.unknowns.points), dtype=bool)
     held[found[0] if found else []] = True
     loose = loose_parts(final, found) if len(found) > 1 else []
-    for part in start.either_way:
+    elsewhere = [part for rival in rivals if (part := _elsewhere(adjustment, rival, held))]
+    for part in dict.fromkeys([*start.either_way, *elsewhere]):
         if not held[[site.unknowns.point_idx[name] for name in part]].any():
             continue  # loose anyway
         held[[site.unknowns.point_idx[name] for name in part]] = False
-        loose.append(Loose(part, "to its mirror image", _settles_mirror(final, part)))
+        loose.append(Loose(part, "its mirror image fits as well", _settles_mirror(final, part)))
     offsets = [_as_solved(s, as_stated) for s in offsets]
     suspects = tuple(sorted([*offsets, *search.suspects], key=lambda s: -abs(s.w)))
     apart = tuple(tuple(p) for p in pieces(readings))
@@ -80,24 +87,50 @@ def _search(adjustment: Adjustment) -> Search:
         raise ContradictionError from None
 
 
-def _first(network: Network, start: Start) -> Adjustment:
-    """The first adjustment: without what the starting values contradict by far, else of everything."""
-    if start.floating:
-        return _best_of(network, [start.state, *start.at_other_heights()])
-    return without_gross(network, start.state) or _plain(network, start.state)
+def _first(network: Network, start: Start) -> tuple[Adjustment, list[Adjustment]]:
+    """The first adjustment: without what the starting values contradict by far, else of everything.
 
-
-def _best_of(network: Network, starts: Sequence[State]) -> Adjustment:
-    """The adjustment with the least misfit over several starts, the first of equals."""
-    best = None
-    for state in starts:
+    Where several arrangements come near the readings, the one that fits them best; misread ones count no more than
+    `MISREAD` each, or the arrangement that bends itself around a misreading would win. Also those that fit about as
+    well, and that the sides and the order of points.csv do not tell from it.
+    """
+    states = [start.state, *start.rivals, *start.at_other_heights()]
+    if len(states) == 1:
+        return without_gross(network, start.state) or _plain(network, start.state), []
+    scores = [*start.scores, *[start.scores[0]] * len(states)]
+    found: list[tuple[float, float, int, Adjustment]] = []
+    for i, state in enumerate(states):
         try:
-            found = solve(network, state)
+            solved = without_gross(network, state) or solve(network, state)
         except NotConvergedError:
             continue
-        if best is None or found.sum_of_squares < best.sum_of_squares * (1 - 1e-6):
-            best = found
-    return best or _plain(network, starts[0])
+        found.append((_capped_misfit(solved), -scores[i], i, solved))
+    if not found:
+        return _plain(network, start.state), []
+    least = min(f[0] for f in found)
+    alike = sorted((f for f in found if f[0] < least + RIVAL), key=lambda f: (f[1], f[0], f[2]))
+    best = alike[0]
+    return best[3], [f[3] for f in alike[1:] if f[1] == best[1]]
+
+
+def _elsewhere(best: Adjustment, rival: Adjustment, held: NDArrayBool) -> tuple[str, ...]:
+    """Held points that a rival puts elsewhere in plan, both laid over each other where they agree best."""
+    if held.sum() < 3:
+        return ()
+    a, b = best.state.positions[held, :2], rival.state.positions[held, :2]
+    near = np.arange(len(a))
+    for _ in range(5):
+        R, t = rigid_fit(b[near], a[near])
+        gap = np.linalg.norm(b @ R.T + t - a, axis=1)
+        near = np.argsort(gap, kind="stable")[: max(3, len(a) // 2)]
+    names = [name for name, on in zip(best.network.unknowns.points, held, strict=True) if on]
+    return tuple(name for name, off in zip(names, gap, strict=True) if off > APART)
+
+
+def _capped_misfit(adjustment: Adjustment) -> float:
+    """Sum of squares of w, none above MISREAD; what is set aside counts as misread."""
+    square = np.where(adjustment.active, np.minimum(adjustment.misclosure**2, MISREAD), MISREAD)
+    return round(float(np.sum(square)), 6)
 
 
 def _plain(network: Network, start: State) -> Adjustment:

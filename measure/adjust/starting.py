@@ -21,6 +21,15 @@ SMALL = 60
 """Nodes up to which several starts and turned-over parts are tried."""
 
 
+SPARSE = 3.0
+"""Lengths for each point under which a wrong arrangement may fit nearly as well, so that rivals are looked for."""
+LOTS = 4
+"""Further starts from each seed, with points of two lengths put on either side by lot."""
+RIVAL_MISFIT = 3.0
+"""mm a length: arrangements that miss by so much more than the best are no rivals."""
+MOST_RIVALS = 5
+APART = 15.0
+"""mm; arrangements nearer to each other are the same."""
 LIFTS = (-250.0, -120.0, -60.0, 60.0, 120.0, 250.0)
 """mm, other heights tried for setups that only lengths join."""
 
@@ -30,11 +39,15 @@ class Start:
     """Starting values, and the points that fit their lengths equally well turned over.
 
     `floating`: (points, setups) whose height against the rest is no more than supposed; see `at_other_heights`.
+    `rivals`: other arrangements that come near the lengths, and `scores` of `state` and of each of them by the sides
+    and the order of points.csv.
     """
 
     state: State
     either_way: tuple[tuple[str, ...], ...]
     floating: tuple[tuple[Index, Index], ...] = ()
+    rivals: tuple[State, ...] = ()
+    scores: tuple[float, ...] = (0.0,)
 
     def at_other_heights(self) -> list[State]:
         """The state with each floating setup lifted or lowered: lengths between flat groups fit two ways up."""
@@ -67,15 +80,22 @@ def starting_state(site: Site, readings: Sequence[Reading]) -> Start:
         nodes, first = np.unique(nodes, return_index=True)
         base_line = (nodes, np.array([marked[i].values for i in first]))
         clusters.insert(0, base_line)
-    xy, either_way = _plan(n, edges, clusters, layout)
+    plan, *others = _plans(n, edges, clusters, layout)
+    xy = plan.xy
     if base_line is not None and len(base_line[0]) >= 2:
         xy = _on_base_line(xy, base_line[0], base_line[1], layout)
     positions = np.column_stack([xy, heights])
     rotations, origins, floating = _setup_poses(site, setups, positions)
-    marks = np.array([positions[u.point_idx[point_of(m)], :2] for m in u.marks]).reshape(-1, 2)
     tapes = np.array([[tape_of(site.job, t).scale, 0.0] for t in u.tapes]).reshape(-1, 2)
-    names = tuple(tuple(u.points[i] for i in part) for part in either_way)
-    return Start(State(u, positions, marks, tapes, rotations, origins), names, tuple(floating))
+    under = [u.point_idx[point_of(m)] for m in u.marks]
+    marks = positions[under, :2].reshape(-1, 2)
+    state = State(u, positions, marks, tapes, rotations, origins)
+    names = tuple(tuple(u.points[i] for i in part) for part in plan.either_way)
+    rivals = tuple(
+        replace(state, positions=np.column_stack([p.xy, positions[:, 2]]), marks=p.xy[under].reshape(-1, 2))
+        for p in others
+    )
+    return Start(state, names, tuple(floating), rivals, tuple(p.score for p in (plan, *others)))
 
 
 def _on_base_line(xy: Array, nodes: Index, marked: Array, layout: Layout) -> Array:
@@ -205,29 +225,54 @@ def _edges(site: Site, readings: Sequence[Reading], heights: Array) -> Edges:
     return Edges(ends[apart], plan[apart])
 
 
-def _plan(n: int, edges: Edges, clusters: list[tuple[Index, Array]], layout: Layout) -> tuple[Array, list[list[int]]]:
-    """Best plan (n, 2) over several starts, pointed forward, and the parts that fit either way up."""
-    starts = [grow(n, edges, clusters, seed) for seed in _seeds(n, edges, clusters)]
+@dataclass(frozen=True)
+class _Plan:
+    """One arrangement: positions (n, 2), the parts that fit either way up, its score by sides and order."""
+
+    xy: Array
+    either_way: list[list[int]]
+    score: float
+
+
+def _plans(n: int, edges: Edges, clusters: list[tuple[Index, Array]], layout: Layout) -> list[_Plan]:
+    """Arrangements that fit the lengths, the likeliest first, pointed forward; rivals only where lengths are few."""
+    seeds = _seeds(n, edges, clusters)
+    starts = [grow(n, edges, clusters, seed) for seed in seeds]
     if n <= SMALL or not starts:
         expected = layout.expected()
         if not np.isnan(layout.factory).any():
             starts.append(layout.factory.copy())
         starts.append(expected)
+    sparse = n <= SMALL and not clusters and len(edges.lengths) < SPARSE * n
+    if sparse:
+        lot = np.random.default_rng(n)  # fixed, so that the same sheet is read alike each time
+        starts += [grow(n, edges, clusters, seed, lot) for seed in seeds for _ in range(LOTS)]
     stiff = _with_clusters(edges, clusters)
     filled = [_filled(xy, edges, layout) for xy in starts]
     if n > SMALL:
-        best = min(filled, key=edges.misfit)
-        return layout.oriented(best)[0], []
-    ranked: list[tuple[float, tuple[float, float], int, Array, list[list[int]]]] = []
+        return [_Plan(layout.oriented(min(filled, key=edges.misfit))[0], [], 0.0)]
+    ranked: list[tuple[float, tuple[float, float], int, _Plan]] = []
     for xy in filled:
         xy = layout.oriented(reseat(polish(xy, stiff), stiff))[0]
         xy, either_way = _turn_over(xy, stiff, layout)
-        place = (-layout.score(xy), layout.from_chart(xy))
-        ranked.append((round(stiff.misfit(xy), 3), place, len(ranked), xy, either_way))
+        plan = _Plan(xy, either_way, layout.score(xy))
+        ranked.append((round(stiff.misfit(xy), 3), (-plan.score, layout.from_chart(xy)), len(ranked), plan))
     best_fit = min(r[0] for r in ranked)
-    ranked = [r for r in ranked if r[0] < best_fit + 5.0]  # near enough alike: the sides decide, then the chart
-    chosen = min(ranked, key=lambda r: (r[1], r[0], r[2]))
-    return chosen[3], chosen[4]
+    alike = [r for r in ranked if r[0] < best_fit + 5.0]  # near enough: the sides decide, then the chart
+    chosen = min(alike, key=lambda r: (r[1], r[0], r[2]))
+    plans = [chosen[3]]
+    if sparse:
+        for misfit, _, _, plan in sorted(ranked, key=lambda r: (r[0], r[2])):
+            within = misfit < best_fit + RIVAL_MISFIT * len(edges.lengths)
+            if within and len(plans) <= MOST_RIVALS and all(_differ(plan.xy, p.xy) for p in plans):
+                plans.append(plan)
+    return plans
+
+
+def _differ(a: Array, b: Array) -> bool:
+    """Whether two arrangements are more than noise apart, laid over each other."""
+    R, t = rigid_fit(a, b)
+    return bool(np.max(np.abs(a @ R.T + t - b)) > APART)
 
 
 def _seeds(n: int, edges: Edges, clusters: Sequence[tuple[Index, Array]]) -> list[Sequence[int]]:
