@@ -7,6 +7,7 @@ solution by further rows); the weights of the centreline are held as they are, w
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import combinations
@@ -40,6 +41,16 @@ class Act:
     u95: float
 
 
+@dataclass(frozen=True)
+class _Reading:
+    """A reading not yet made, as two rows of four derivatives (2, 4) by the unknowns `columns` (2, 4)."""
+
+    words: str
+    columns: tuple[Array, Array]
+    derivatives: tuple[tuple[float, ...], tuple[float, ...]]
+    sd: float
+
+
 class Adviser:
     """Prepared once a stage, asked once a figure."""
 
@@ -48,11 +59,16 @@ class Adviser:
         u = solved.final.network.unknowns
         idx = np.array([u.point_idx[name] for name in stand.points.names])
         self._columns = u.point_columns[idx].ravel()
-        acts = [*self._drops(u.size), *self._tapes(u.size)]
-        self._words = [words for words, _, _ in acts]
-        self._rows = np.array([rows for _, rows, _ in acts]).reshape(len(acts), 2, u.size)
-        spread = self._rows @ solved.final.Q @ np.swapaxes(self._rows, 1, 2)
-        self._innovation = spread + np.array([sd**2 + 1e-12 for _, _, sd in acts])[:, None, None] * np.eye(2)
+        acts = [*self._drops(), *self._tapes()]
+        self._words = [act.words for act in acts]
+        self._at = np.array([act.columns for act in acts], dtype=np.int64).reshape(-1, 2, 4)
+        self._by = np.array([act.derivatives for act in acts]).reshape(-1, 2, 4)
+        Q, at = solved.final.Q, self._at
+        cofactors = Q[at[:, :, None, :, None], at[:, None, :, None, :]]
+        spread = np.einsum("aik,aijkl,ajl->aij", self._by, cofactors, self._by)
+        sources = stand.frame.sources
+        self._lean = sources.effects[:, [label.startswith("lean of the car") for label in sources.labels]]
+        self._innovation = spread + np.array([act.sd**2 + 1e-12 for act in acts])[:, None, None] * np.eye(2)
 
     def best(self, judged: Judged) -> Act | None:
         """The most useful single act for a figure; None where none takes off a worthwhile share."""
@@ -70,21 +86,20 @@ class Adviser:
             return None
         return Act(words, reached)
 
-    def _drops(self, size: int) -> Iterator[tuple[str, Array, float]]:
+    def _drops(self) -> Iterator[_Reading]:
         """A second drop of the bob: the point against its first mark once more, by a short tape between the marks."""
         u = self._solved.final.network.unknowns
         sd = hypot(self._job.sd.plumb, self._job.sd.tape)
         firsts: dict[str, int] = {}
         for mark, name in enumerate(u.marks):
             firsts.setdefault(point_of(name), mark)
+        dropped = Counter(map(point_of, u.marks))
         for point, mark in firsts.items():
-            rows = np.zeros((2, size))
-            rows[[0, 1], u.point_columns[u.point_idx[point], :2]] = 1.0
-            rows[[0, 1], u.mark_columns[mark]] = -1.0
-            again = sum(point_of(m) == point for m in u.marks) + 1
-            yield f"drop the bob {_times(again)} at {point} and tape to the new mark", rows, sd
+            columns = np.append(u.point_columns[u.point_idx[point], :2], u.mark_columns[mark])
+            words = f"drop the bob {_times(dropped[point] + 1)} at {point} and tape to the new mark"
+            yield _Reading(words, (columns, columns), ((1.0, 0.0, -1.0, 0.0), (0.0, 1.0, 0.0, -1.0)), sd)
 
-    def _tapes(self, size: int) -> Iterator[tuple[str, Array, float]]:
+    def _tapes(self) -> Iterator[_Reading]:
         """A further floor tape between any two first marks; the second row stays empty."""
         adjustment = self._solved.final
         u, marks = adjustment.network.unknowns, adjustment.state.marks
@@ -96,9 +111,10 @@ class Adviser:
             length = float(np.linalg.norm(leg))
             if length < SHORTEST:
                 continue
-            rows = np.zeros((2, size))
-            rows[0, u.mark_columns[a]], rows[0, u.mark_columns[b]] = -leg / length, leg / length
-            yield f"run another floor tape from {u.marks[a]} to {u.marks[b]}", rows, self._job.sd.tape
+            columns = np.append(u.mark_columns[a], u.mark_columns[b])
+            along = (*(-leg / length), *(leg / length))
+            words = f"run another floor tape from {u.marks[a]} to {u.marks[b]}"
+            yield _Reading(words, (columns, columns), (along, (0.0,) * 4), self._job.sd.tape)
 
     def _reading_gains(self, figure: Figure) -> list[tuple[float, str]]:
         """Variance each further reading would take off."""
@@ -107,15 +123,14 @@ class Adviser:
         by_network = figure.gradient @ self._stand.frame.jacobian
         there = self._columns >= 0
         np.add.at(g, self._columns[there], by_network[there])
-        shared = self._rows @ (Q @ g)
+        shared = np.sum(self._by * (Q @ g)[self._at], axis=2)
         taken = np.sum(shared * np.linalg.solve(self._innovation, shared[..., None])[..., 0], axis=1)
         return list(zip(taken.tolist(), self._words, strict=True))
 
     def _other_gains(self, figure: Figure) -> list[tuple[float, str]]:
         frame, pairs, job = self._stand.frame, self._stand.centreline.pairs, self._job
         gains = []
-        labels = np.array([label.startswith("lean of the car") for label in frame.sources.labels])
-        lean = float(np.sum(figure.effects[labels] ** 2))
+        lean = float(np.sum((figure.gradient @ self._lean) ** 2))
         if frame.roll_sd is None and lean > 0 and job.sd.level > 0:
             widths = frame.xyz[pairs.ends[:, 0], 1] - frame.xyz[pairs.ends[:, 1], 1]
             rise = sqrt(2) * hypot(job.sd.build, job.sd.heights)

@@ -19,9 +19,11 @@ from measure.readings.unknowns import Array
 
 
 def car_points(job: Job, solved: Solved) -> CarPoints:
-    """The held points that a check may use (pairs, axle ends, faces, mounts), in the order of points.csv."""
+    """The held points of a car, in the order of points.csv; none where there are no two pairs to see it by."""
     u = solved.site.unknowns
-    wanted = [p for p in job.points if p.name in u.point_idx and solved.held[u.point_idx[p.name]] and _used(p)]
+    wanted = [p for p in job.points if p.name in u.point_idx and solved.held[u.point_idx[p.name]]]
+    if len(job.pairs()) < 2:
+        wanted = []
     idx = np.array([u.point_idx[p.name] for p in wanted], dtype=np.int64)
     xyz = solved.final.state.positions[idx].copy()
     effects = _without_datum(_reading_effects(solved.final, idx), xyz)
@@ -36,12 +38,8 @@ def car_points(job: Job, solved: Solved) -> CarPoints:
         sources = sources.joined(columns, ("heights not measured",) * assumed.shape[1])
     return CarPoints(
         tuple(p.name for p in wanted), xyz, sources, known, assumed,
-        tuple(_dropped_once(solved, p.name) for p in wanted),
+        _dropped_once(solved, [p.name for p in wanted]),
     )  # fmt: skip
-
-
-def _used(point: Point) -> bool:
-    return point.pair is not None or point.kind in ("axle", "face", "mount")
 
 
 def _reading_effects(adjustment: Adjustment, idx: np.ndarray) -> Array:
@@ -49,12 +47,13 @@ def _reading_effects(adjustment: Adjustment, idx: np.ndarray) -> Array:
     columns = adjustment.network.unknowns.point_columns[idx].ravel()
     there = columns >= 0
     effects = np.zeros((len(columns), len(adjustment.network.rows)))
-    effects[there] = np.asarray(adjustment.A @ adjustment.Q[:, columns[there]]).T
+    for rows in np.array_split(np.flatnonzero(there), 1 + len(columns) // 300):  # in slices: it may be a large table
+        effects[rows] = np.asarray(adjustment.A @ adjustment.Q[:, columns[rows]]).T
     return effects
 
 
 def _without_datum(effects: Array, xyz: Array) -> Array:
-    """Effects (3p, m) less the part that shifts and turns all points together in plan.
+    """Effects (3p, m), changed in place, less the part that shifts and turns all points together in plan.
 
     No figure of the car depends on where the network was held, but the weights of the centreline would: with two marks
     called exact, or a base line, they would differ from those of the same tapes in a free network.
@@ -66,7 +65,8 @@ def _without_datum(effects: Array, xyz: Array) -> Array:
     rigid[:, 0, 0] = rigid[:, 1, 1] = 1.0
     rigid[:, 0, 2], rigid[:, 1, 2] = -arm[:, 1] / 1000.0, arm[:, 0] / 1000.0
     basis = rigid.reshape(-1, 3)
-    return np.asarray(effects - basis @ np.linalg.lstsq(basis, effects, rcond=None)[0])
+    effects -= basis @ (np.linalg.pinv(basis) @ effects)
+    return effects
 
 
 def _assume_heights(
@@ -118,12 +118,18 @@ def _twins(a: Point, b: Point) -> bool:
     )
 
 
-def _dropped_once(solved: Solved, name: str) -> bool:
-    """True where one drop of the bob alone says where the point stands in plan."""
-    rows = [r for r, on in zip(solved.final.network.rows, solved.final.active, strict=True) if on]
-    drops = {r.reading.names[0] for r in rows if r.reading.kind == "plumb" and point_of(r.reading.names[0]) == name}
-    other = any(name in r.reading.names for r in rows if r.reading.kind in ("xyz", "car", "bar"))
-    return len(drops) == 1 and not other and solved.site.job.sd.plumb > 0
+def _dropped_once(solved: Solved, names: Sequence[str]) -> tuple[bool, ...]:
+    """True for each point where one drop of the bob alone says where it stands in plan."""
+    drops: dict[str, set[str]] = {}
+    otherwise: set[str] = set()
+    for row, on in zip(solved.final.network.rows, solved.final.active, strict=True):
+        reading = row.reading
+        if on and reading.kind == "plumb":
+            drops.setdefault(point_of(reading.names[0]), set()).add(reading.names[0])
+        elif on and reading.kind in ("xyz", "car", "bar"):
+            otherwise.update(reading.names)
+    loose = solved.site.job.sd.plumb > 0
+    return tuple(loose and len(drops.get(name, ())) == 1 and name not in otherwise for name in names)
 
 
 def source_label(row: Row) -> str:

@@ -286,7 +286,7 @@ def _check(judged: Judged, standing: Stand, adviser: Adviser) -> CheckResult:
         )  # fmt: skip
     act = adviser.best(judged) if judged.verdict == "undecided" else None
     once = judged.verdict == "outside" and any(standing.points.dropped_once[i] for i in check.points)
-    shares = budget(figure, standing.frame.sources.labels) if judged.limit is not None else []
+    shares = budget(figure, standing.frame.sources) if judged.limit is not None else []
     return CheckResult(
         check.name, figure.value, check.unit, judged.u95, judged.limit, judged.verdict, check.side(figure.value),
         check.words(figure.value), [Share(w, s) for w, s in shares], NextAct(act.words, act.u95) if act else None, once,

@@ -118,7 +118,7 @@ def pulled_car(**changes: Any) -> Document:
         frame="car",
         plan_only=False,
         tilt=Tilt(0.62, -0.31),
-        network=Network(16, 76, 48, 6, 34, 1.04, 0.77, 1.23, True, [ScaledKind("tape", 1.31, 12.4)], 1.27),
+        network=Network(16, 76, 48, 6, 34, 1.27, 0.77, 1.23, False, [ScaledKind("tape", 1.31, 12.4)], 1.04),
         points=points,
         readings=[
             ReadingResult(

@@ -104,8 +104,8 @@ def test_statistics_only_when_asked():
     short, long = text_of(pulled_car()), text_of(pulled_car(), verbose=True)
     assert "sigma0" not in short and "pair horn, width" not in short
     for words in (
-        "sigma0 1.04; 0.77 to 1.23 holds 95 % of sheets where all is as stated: passed.",
-        "sigma0 with every sd as stated: 1.27.",
+        "sigma0 1.27; 0.77 to 1.23 holds 95 % of sheets where all is as stated: NOT passed.",
+        "sigma0 after the scaling below: 1.04.",
         "tape readings scatter 1.31 times",
         "0.21 mm a metre long (sd 0.12)",
         "0.62 deg out of level sideways, left side high",

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from measure.body.frame import Frame, Pairs
-from measure.body.points import CarPoints
+from measure.body.points import CarPoints, Sources
 from measure.body.words import Words
 from measure.job import Job
 from measure.readings.unknowns import Array
@@ -56,16 +56,18 @@ class Car:
 
 @dataclass(frozen=True)
 class Figure:
-    """A value, the effect (s,) of one sd of each source on it, and its gradient (3n,) by the car's coordinates."""
+    """A value with its standard uncertainty, all sources together, and its gradient (3n,) by the car's coordinates."""
 
     value: float
-    effects: Array
+    sd: float
     gradient: Array
+    sources: Sources
 
     @property
-    def sd(self) -> float:
-        """Standard uncertainty, all sources together."""
-        return float(np.linalg.norm(self.effects))
+    def effects(self) -> Array:
+        """Effect (s,) of one sd of each source on the value; worked out when asked for, as a car has many figures."""
+        rows = np.flatnonzero(self.gradient)
+        return np.asarray(self.gradient[rows] @ self.sources.effects[rows])
 
     def freedom(self, of_source: Array) -> float:
         """Effective degrees of freedom (Welch-Satterthwaite, JCGM 100:2008 G.4.1); of_source (s,).
@@ -73,9 +75,11 @@ class Figure:
         Sources that share one estimated sd are taken together, as one component.
         """
         estimated = np.isfinite(of_source)
-        total = 0.0
+        if not estimated.any():
+            return float("inf")
+        effects, total = self.effects, 0.0
         for freedom in np.unique(of_source[estimated]):
-            part = float(np.sum(self.effects[of_source == freedom] ** 2))
+            part = float(np.sum(effects[of_source == freedom] ** 2))
             total += part**2 / float(freedom)
         return self.sd**4 / total if total > 0 else float("inf")
 
@@ -91,4 +95,5 @@ def evaluate(check: Check, frame: Frame) -> Figure:
     rows = (3 * chosen[:, None] + np.arange(3)).ravel()
     full = np.zeros(frame.xyz.size)
     np.add.at(full, rows, gradient)
-    return Figure(float(check.figure(X)), gradient @ frame.sources.effects[rows], full)
+    sd = float(np.linalg.norm(gradient @ frame.sources.effects[rows]))
+    return Figure(float(check.figure(X)), sd, full, frame.sources)

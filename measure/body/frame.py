@@ -8,6 +8,7 @@ In the aligned axes a small turn (roll, pitch, yaw) and shift move a point by
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -103,7 +104,7 @@ def align(points: CarPoints, pairs: Pairs, build: float, level_sd: float) -> Ali
     origin = points.xyz[ends[0]].mean(axis=0)
     for _ in range(20):
         X = (points.xyz - origin) @ rotation.T
-        sources = points.sources.mapped(np.asarray(np.kron(np.eye(len(X)), rotation), dtype=np.float64))
+        sources = points.sources.turned(rotation)
         roll, roll_gain, roll_build, roll_sd, agreement = _roll(points, pairs, X, sources, build, level_sd)
         pitch, pitch_gain, pitch_sd = _pitch(points, pairs, X, sources, level_sd)
         middles = (X[ends[:, 0]] + X[ends[:, 1]]) / 2
@@ -112,7 +113,7 @@ def align(points: CarPoints, pairs: Pairs, build: float, level_sd: float) -> Ali
         rotation = rotation_matrices(-turn[None])[0] @ rotation
         if np.max(np.abs(turn)) < 1e-13:
             break
-    sources = _with_lean(points, X, sources, roll_sd, pitch_sd, level_sd)
+    sources = _with_lean(points, pairs, X, sources, roll_sd, pitch_sd, level_sd)
     return Aligned(
         points, pairs, build, rotation, origin, X, sources, roll_gain, roll_build, roll_sd, pitch_gain, pitch_sd,
         agreement,
@@ -131,7 +132,7 @@ def place(aligned: Aligned, used: tuple[int, ...]) -> Frame:
     shift = line.intercept * np.cos(np.arctan(line.slope))
     Y = X @ turn.T - [0.0, shift, 0.0]
     n = len(X)
-    sources = aligned.sources.mapped(np.kron(np.eye(n), turn))
+    n_sources = len(aligned.sources.labels)
     D = np.column_stack([(Y[ends[chosen]].mean(axis=1))[:, 0], np.ones(len(chosen))])
     weighted = np.linalg.solve(C, D)
     G = np.linalg.solve(D.T @ weighted, weighted.T)  # (yaw, shift) from the midpoints' y
@@ -144,26 +145,34 @@ def place(aligned: Aligned, used: tuple[int, ...]) -> Frame:
     made[ROLL] = aligned.roll_build
     made[[YAW, SHIFT]] = G @ pick[chosen] * aligned.build + np.outer(height, aligned.roll_build)
     bend = _bend(Y)
-    J = np.eye(3 * n) + bend @ gain
-    build_effects, labels = _build_columns(bend @ made, aligned)
-    # x and z count from the first pair's midpoint, wherever the readings put it
-    anchor = np.zeros((3 * n, 3 * n))
-    for axis in (0, 2):
-        for end in ends[0]:
-            anchor[rows_for(np.arange(n), axis), 3 * end + axis] += 0.5
-    fixed = np.eye(3 * n) - anchor
+    build_effects, labels = _build_columns(bend, made, aligned)
+    anchored = partial(_from_first_pair, ends=ends[0])
     lift = Y[ends[0]].mean(axis=0) * [1.0, 0.0, 1.0]
-    final = sources.mapped(fixed @ J).joined(fixed @ build_effects, labels)
+    final = aligned.sources.turned(turn).joined(build_effects, labels)
+    effects = final.effects[:, :n_sources]
+    own = gain @ effects
+    for first in range(0, n, 100):  # in slices: a large network has room for few such tables
+        part = slice(3 * first, 3 * first + 300)
+        effects[part] += bend[part] @ own
+    anchored(final.effects)
     spread = np.linalg.inv(D.T @ weighted)
-    own = gain[[YAW, SHIFT]] @ sources.effects
-    yaw_sd, shift_sd = np.sqrt(np.sum(own**2, axis=1) + np.sum(made[[YAW, SHIFT]] ** 2, axis=1))
+    yaw_sd, shift_sd = np.sqrt(np.sum(own[[YAW, SHIFT]] ** 2, axis=1) + np.sum(made[[YAW, SHIFT]] ** 2, axis=1))
     R = turn @ aligned.rotation
     origin = aligned.origin + R.T @ (np.array([0.0, shift, 0.0]) + lift)
+    J = anchored(np.eye(3 * n) + bend @ gain)
+    by_network = (J.reshape(3 * n, n, 3) @ R).reshape(3 * n, 3 * n)
     return Frame(
         R, origin, Y - lift, final, used, float(yaw_sd), float(shift_sd), aligned.roll_sd, aligned.pitch_sd,
-        aligned.roll_agreement, fixed @ J @ np.kron(np.eye(n), R), bend, spread, D[:, 0] - lift[0],
-        float(np.mean(np.diag(C))),
+        aligned.roll_agreement, by_network, bend, spread, D[:, 0] - lift[0], float(np.mean(np.diag(C))),
     )  # fmt: skip
+
+
+def _from_first_pair(effects: Array, ends: Array) -> Array:
+    """Effects (3n, k), changed in place, on coordinates whose x and z count from the first pair's midpoint."""
+    apart = effects.reshape(-1, 3, effects.shape[1])
+    for axis in (0, 2):
+        apart[:, axis] -= apart[ends, axis].mean(axis=0)
+    return effects
 
 
 def _bend(Y: Array) -> Array:
@@ -177,12 +186,12 @@ def _bend(Y: Array) -> Array:
     return bend.reshape(3 * n, 4)
 
 
-def _build_columns(effects: Array, aligned: Aligned) -> tuple[Array, tuple[str, ...]]:
+def _build_columns(bend: Array, made: Array, aligned: Aligned) -> tuple[Array, tuple[str, ...]]:
     """Factory scatter as sources: the columns of points that carry the axes, labelled by pair."""
-    columns = np.flatnonzero(np.any(effects != 0, axis=0))
+    columns = np.flatnonzero(np.any(made != 0, axis=0))
     pair_of = {int(i): key for key, ends in zip(aligned.pairs.keys, aligned.pairs.ends, strict=True) for i in ends}
     labels = tuple(f"factory scatter of pair {pair_of[int(c) // 3]}" for c in columns)
-    return effects[:, columns], labels
+    return bend @ made[:, columns], labels
 
 
 def _coarse(points: CarPoints, pairs: Pairs) -> Array:
@@ -258,19 +267,22 @@ def _pitch(
 
 
 def _with_lean(
-    points: CarPoints, X: Array, sources: Sources, roll_sd: float | None, pitch_sd: float | None, level_sd: float
-) -> Sources:
+    points: CarPoints, pairs: Pairs, X: Array, sources: Sources, roll_sd: float | None, pitch_sd: float | None,
+    level_sd: float,
+) -> Sources:  # fmt: skip
     """Add what an unmeasured lean does to plan positions: through known heights, and through assumed ones.
 
     A lean d of a point z high moves it d*z in plan. Where both are uncertain and independent, the product has sd
-    sd(d)*sd(z), which no first derivative shows.
+    sd(d)*sd(z), which no first derivative shows. Heights count from the mean of the pairs: about any other axis the
+    same lean would shift the whole car as well, and that is nobody's question.
     """
     n = len(X)
+    height = X[:, 2] - X[pairs.ends, 2].mean()
     for axis, sd, words in ((1, roll_sd, "lean of the car"), (0, pitch_sd, "lean of the car fore and aft")):
         rows = rows_for(np.arange(n), axis)
         if sd is None:
             effect = np.zeros((3 * n, 1))
-            effect[rows, 0] = level_sd * X[:, 2]
+            effect[rows, 0] = level_sd * height
             sources = sources.joined(effect, (words,))
         if points.assumed_heights.shape[1]:
             effect = np.zeros((3 * n, points.assumed_heights.shape[1]))

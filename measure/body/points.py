@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
-from measure.readings.unknowns import Array
+from measure.readings.unknowns import Array, Index
 
 
 @dataclass(frozen=True)
@@ -30,9 +31,17 @@ class Sources:
             np.append(self.freedom, np.full(len(labels), np.inf)),
         )
 
-    def mapped(self, J: Array) -> Sources:
-        """The same sources' effects on J @ (coordinates)."""
-        return replace(self, effects=J @ self.effects)
+    def turned(self, R: Array) -> Sources:
+        """The same sources in axes turned by R (3, 3)."""
+        apart = self.effects.reshape(-1, 3, self.effects.shape[1])
+        return replace(self, effects=(R @ apart).reshape(self.effects.shape))
+
+    @cached_property
+    def named(self) -> tuple[tuple[str, ...], Index]:
+        """Every label once, and for each source (s,) the number of its label."""
+        numbers: dict[str, int] = {}
+        which = [numbers.setdefault(label, len(numbers)) for label in self.labels]
+        return tuple(numbers), np.array(which, dtype=np.int64)
 
 
 @dataclass(frozen=True)

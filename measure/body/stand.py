@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,7 +11,7 @@ from measure.body.centreline import Centreline, find_centreline
 from measure.body.check import Car, Check, Figure, evaluate
 from measure.body.families import FAMILIES
 from measure.body.frame import Frame, Pairs
-from measure.body.points import CarPoints
+from measure.body.points import CarPoints, Sources
 from measure.body.verdict import Verdict, agreed, judge, worst
 from measure.job import Job
 
@@ -88,15 +87,15 @@ def _judge(job: Job, points: CarPoints, frame: Frame, check: Check) -> Judged:
     return Judged(check, figure, u95, limit, judge(figure.value, u95, limit))
 
 
-def budget(figure: Figure, labels: Sequence[str], most: int = 6) -> list[tuple[str, float]]:
+def budget(figure: Figure, sources: Sources, most: int = 6) -> list[tuple[str, float]]:
     """(what, share of the variance) largest first; what is beyond `most` lines is put together."""
     total = figure.sd**2
     if total == 0:
         return []
-    shares: dict[str, float] = {}
-    for label, part in zip(labels, (figure.effects**2 / total).tolist(), strict=True):
-        shares[label] = shares.get(label, 0.0) + part
-    ranked = sorted(shares.items(), key=lambda item: (-round(item[1], 9), item[0]))
-    ranked = [r for r in ranked if r[1] > 1e-6]
+    labels, which = sources.named
+    shares = np.bincount(which, weights=figure.effects**2 / total, minlength=len(labels))
+    told = np.flatnonzero(shares > 1e-6)
+    parts = zip([labels[i] for i in told], shares[told].tolist(), strict=True)
+    ranked = sorted(parts, key=lambda part: (-round(part[1], 9), part[0]))
     rest = sum(share for _, share in ranked[most:])
     return ranked[:most] + ([(f"{len(ranked) - most} other sources", rest)] if len(ranked) > most else [])
