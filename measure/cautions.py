@@ -91,8 +91,10 @@ def _of_the_centreline(standing: Stand) -> list[str]:
     line = standing.centreline
     told = []
     if line.ambiguous:
+        ways = line.alternatives()
+        further = f"; or one of {len(line.frames) - len(ways)} other ways" if len(line.frames) > len(ways) else ""
         told.append(
-            f"The readings leave a choice of centreline: either {'; or '.join(line.alternatives())}. "
+            f"The readings leave a choice of centreline: either {'; or '.join(ways)}{further}. "
             "A further pair settles it, or trusted = yes in points.csv at pairs known to be undamaged."
         )
     elif line.set_aside and line.rests_on != "trusted":

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 from math import sqrt
 from pathlib import Path
 
@@ -20,7 +21,7 @@ from measure.car_points import car_points
 from measure.cautions import cautions
 from measure.findings import BadInput, Findings
 from measure.job import Job, choose_stage, inputs_sha256, load_job
-from measure.limits import check_names
+from measure.job.limits import check_names
 from measure.readings.reading import Reading
 from measure.readings.stage import read_stage
 from measure.refusals import (
@@ -235,7 +236,7 @@ def _checks(job: Job, solved: Solved, standing: Stand | None) -> list[CheckResul
     if standing is not None:
         adviser = Adviser(job, solved, standing)
         made = {j.check.name: _check(j, standing, adviser) for j in standing.judged}
-    names = [n for n in check_names(job.points) if n in made or _expected(n, job, standing)]
+    names = [n for n in check_names(job.points) if n in made or _expected(n, job)]
     for name in names:
         if name not in made:
             made[name] = _refused(name, job)
@@ -243,28 +244,30 @@ def _checks(job: Job, solved: Solved, standing: Stand | None) -> list[CheckResul
     return sorted(made.values(), key=lambda c: order.get(c.name, len(order)))
 
 
-def _expected(name: str, job: Job, standing: Stand | None) -> bool:
-    """Whether points.csv asks for this check; diagonals go from one held pair to the next."""
-    family = name.split(".")[0]
-    if family == "chart" or (family == "cross" and standing is not None):
+def _expected(name: str, job: Job) -> bool:
+    """Whether points.csv asks for this check; names of points and groups may hold dots."""
+    family, _, rest = name.partition(".")
+    keys = [key for key, _, _ in job.pairs()]
+    if family == "chart":
         return False
-    parts = [p.part for p in job.points]
+    if family == "pair":
+        return rest.rpartition(".")[0] in keys
+    if family == "cross":
+        return rest in {f"{front}.{rear}" for front, rear in pairwise(keys)}
     if family in ("rails", "rail"):
-        rails = {side: sum(p.part == "rail" and p.side == side for p in job.points) for side in "LR"}
-        fewest = 3 if name.endswith(".bow") else 2
-        wanted = name.split(".")[1] if family == "rail" else "LR"
-        return all(rails[side] >= fewest for side in wanted)
+        wanted = rest[0] if family == "rail" else "LR"
+        return all(_count(job, "rail", side) >= (3 if rest.endswith(".bow") else 2) for side in wanted)
     if family == "face":
-        _, group, side, _ = name.split(".", 3)
-        return sum(p.part == f"face:{group}" and p.side == side for p in job.points) >= 3
-    if family == "axle" and f"axle:{name.split('.')[1]}" not in parts:
-        return all(sum(p.part == f"face:{name.split('.')[1]}" and p.side == s for p in job.points) >= 3 for s in "LR")
-    if name == "body.twist":
-        return len(job.pairs()) >= 2
-    if family in ("pair", "cross"):
-        keys = [k for k, _, _ in job.pairs()]
-        return all(k in keys for k in name.split(".")[1:-1])
-    return True
+        group, side, _ = rest.rsplit(".", 2)
+        return _count(job, f"face:{group}", side) >= 3
+    if family == "axle":
+        group = rest.rpartition(".")[0]
+        return all(_count(job, f"axle:{group}", side) or _count(job, f"face:{group}", side) >= 3 for side in "LR")
+    return len(keys) >= 2  # body.twist
+
+
+def _count(job: Job, part: str, side: str) -> int:
+    return sum(p.part == part and p.side == side for p in job.points)
 
 
 def _refused(name: str, job: Job) -> CheckResult:

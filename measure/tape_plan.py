@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from itertools import pairwise, product
 
-from measure.points import Point
+from measure.job.points import Point
 
 
 def groups(points: Sequence[Point]) -> list[list[Point]]:

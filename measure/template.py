@@ -13,7 +13,7 @@ import tomlkit
 from measure.atomic import write_atomically
 from measure.findings import BadInput, Findings
 from measure.job import load_job
-from measure.points import Point
+from measure.job.points import Point
 from measure.readings import KINDS
 from measure.report.sheet import Paper, sheet_bytes, write_sheet
 from measure.report.words import printable

@@ -13,14 +13,10 @@ ROOT = Path(__file__).resolve().parents[1]
 ROOMS: tuple[tuple[str, tuple[str, ...]], ...] = (  # bottom to top
     ("version", ("measure",)),
     ("plain text, lengths, findings", (
-        "measure.units", "measure.line", "measure.findings", "measure.atomic", "measure.textfile", "measure.grid",
-        "measure.dates", "measure.decimals", "measure.delimited", "measure.cells", "measure.spreadsheet",
+        "measure.units", "measure.line", "measure.findings", "measure.atomic",
     )),
     ("tables", ("measure.tables",)),
-    ("the job", (
-        "measure.settings", "measure.limits", "measure.points", "measure.chart", "measure.mounts",
-        "measure.jobtoml", "measure.job", "measure.tape_plan",
-    )),
+    ("the job", ("measure.job", "measure.tape_plan")),
     ("calib", ("calib",)),
     ("readings", ("measure.readings",)),
     ("adjust", ("measure.adjust",)),

@@ -5,7 +5,7 @@ import io
 import pytest
 from pypdf import PdfReader
 
-from measure.points import Point
+from measure.job.points import Point
 from measure.report.sheet import sections, sheet_bytes, write_sheet
 from measure.report.sketch import sketch_places
 from measure.tape_plan import groups, levels_to_read, tapes_to_run

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from measure.findings import Findings
 from measure.tables import Column, read_table
-from measure.textfile import LARGEST
+from measure.tables.textfile import LARGEST
 
 COLUMNS = (
     Column("from", "name", required=True),

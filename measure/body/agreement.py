@@ -6,6 +6,7 @@ Exhaustive up to EXHAUSTIVE members, beyond that by leaving out the worst one at
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -68,12 +69,30 @@ def _misfit(members: tuple[int, ...], observed: Array, design: Array, covariance
 
 
 def _leave_out_worst(observed: Array, design: Array, covariance: Array) -> Agreement:
-    members = list(range(len(observed)))
+    """One agreeing set, and as its rival one among those it leaves out, should that be as large."""
+    everything = range(len(observed))
+    one = _thinned(everything, observed, design, covariance)
+    if one is None:
+        return Agreement(tuple(everything), (), 0.0, False)
+    other = _thinned([i for i in everything if i not in one[1]], observed, design, covariance)
+    if other is None or len(other[1]) < len(one[1]):
+        return Agreement(one[1], (), one[0], True)
+    if len(other[1]) > len(one[1]):
+        return Agreement(other[1], (), other[0], True)
+    best, rival = sorted((one, other))
+    return Agreement(best[1], (rival[1],), best[0], True)
+
+
+def _thinned(
+    among: Sequence[int], observed: Array, design: Array, covariance: Array
+) -> tuple[float, tuple[int, ...]] | None:
+    """(misfit, members) that agree once the worst one at a time is left out; None where no set larger than p does."""
+    members = list(among)
     p = design.shape[1]
     while len(members) > p + 1:
         misfit = _misfit(tuple(members), observed, design, covariance)
         if misfit <= float(chdtri(len(members) - p, AGREE)):
-            return Agreement(tuple(members), (), misfit, True)
+            return misfit, tuple(members)
         i = np.array(members)
         inverse = np.linalg.inv(covariance[np.ix_(i, i)])
         D = design[i]
@@ -81,4 +100,4 @@ def _leave_out_worst(observed: Array, design: Array, covariance: Array) -> Agree
         R = inverse - PD @ np.linalg.solve(D.T @ PD, PD.T)
         w = np.abs(R @ observed[i]) / np.sqrt(np.maximum(np.diag(R), 1e-30))
         members.pop(int(np.argmax(w)))
-    return Agreement(tuple(range(len(observed))), (), 0.0, False)
+    return None

@@ -12,7 +12,10 @@ from measure.body.points import CarPoints
 from measure.body.words import sideways
 from measure.readings.unknowns import Array
 
-MOST_ALTERNATIVES = 6
+MOST_TOLD = 7
+"""Alternatives said in words; the verdicts rest on all of them."""
+MOST_JUDGED = 100
+"""Alternatives beyond which they are sampled evenly: so many leave hardly anything decided."""
 SEEN = 1.0
 """mm; a pair that stands nearer to an alternative's centreline than this is not worth naming."""
 
@@ -39,8 +42,8 @@ class Centreline:
         return tuple(k for i, k in enumerate(self.pairs.keys) if i not in self.frames[0].used)
 
     def alternatives(self) -> list[str]:
-        """Each way to read the car, in words; empty where there is one."""
-        return [self._told(frame) for frame in self.frames] if self.ambiguous else []
+        """The likeliest ways to read the car, in words, at most MOST_TOLD; empty where there is one."""
+        return [self._told(frame) for frame in self.frames[:MOST_TOLD]] if self.ambiguous else []
 
     def _told(self, frame: Frame) -> str:
         ends = self.pairs.ends
@@ -72,7 +75,8 @@ def find_centreline(
     design = np.column_stack([np.ones(len(middles)), middles[:, 0]])
     agreement = largest_agreeing_set(middles[:, 1], design, C)
     sets = [agreement.best, *agreement.rivals]
-    usable = [s for s in sets if _spread(middles[list(s), 0])][: MOST_ALTERNATIVES + 1]
+    usable = [s for s in sets if _spread(middles[list(s), 0])]
+    usable = usable[:: 1 + (len(usable) - 1) // MOST_JUDGED]
     if not usable:
         return None
     why = "agree" if agreement.agrees and len(agreement.best) > 2 else "disagree" if len(pairs.keys) > 2 else "all"

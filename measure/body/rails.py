@@ -37,6 +37,8 @@ def checks(car: Car) -> Iterator[Check]:
                 whichever("outward", "inward"),
             )  # fmt: skip
     if len(rails) == 2:
+        if len(pairs) >= 2:  # a point without its twin would turn one rail's line and not the other's
+            rails = {side: [ends[k] for _, ends in pairs] for k, side in enumerate("LR")}
         split = len(rails["L"])
         yield Check(
             "rails.yaw", "deg", (*rails["L"], *rails["R"]),
@@ -55,7 +57,7 @@ def checks(car: Car) -> Iterator[Check]:
 
 
 def _asymmetry(car: Car, pairs: list[tuple[str, list[int]]]) -> Check:
-    """The rail pair that stands farthest to one side; the offsets of all rail pairs bind its verdict."""
+    """The rail pair that stands farthest to one side; the offsets of all rail pairs, held or not, bind its verdict."""
     middles = np.array([car.frame.xyz[e, 1].mean() for _, e in pairs])
     worst = int(np.argmax(np.round(np.abs(middles), 6)))
     key, ends = pairs[worst]
@@ -64,7 +66,7 @@ def _asymmetry(car: Car, pairs: list[tuple[str, list[int]]]) -> Check:
     return Check(
         "rails.asymmetry", "mm", (ends[0], ends[1]), lambda X: (X[..., 0, 1] + X[..., 1, 1]) / 2,
         said(f"the rails stand most to one side at {key}, {abs(station):.0f} mm {way} the first pair: ", sideways),
-        side_of, "offset", worst_of=tuple(f"pair.{k}.offset" for k, _ in pairs),
+        side_of, "offset", worst_of=tuple(f"pair.{k}.offset" for k, a, _ in car.job.pairs() if a.part == "rail"),
     )  # fmt: skip
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -69,8 +69,9 @@ def _judge_all(job: Job, points: CarPoints, pairs: Pairs, frame: Frame) -> list[
     car = Car(job, points, pairs, frame)
     judged = [_judge(job, points, frame, check) for family in FAMILIES for check in family(car)]
     verdicts = {j.check.name: j.verdict for j in judged}
+    unheld: Verdict = "undecided"
     return [
-        Judged(j.check, j.figure, j.u95, j.limit, worst([j.verdict, *(verdicts[n] for n in j.check.worst_of)]))
+        replace(j, verdict=worst([j.verdict, *(verdicts.get(n, unheld) for n in j.check.worst_of)]))
         if j.check.worst_of else j
         for j in judged
     ]  # fmt: skip

@@ -14,7 +14,7 @@ from textwrap import wrap
 from typing import TYPE_CHECKING, Literal
 
 from measure.atomic import write_atomically
-from measure.points import Point
+from measure.job.points import Point
 from measure.report.sketch import sketch_places
 from measure.report.words import SAFETY, printable
 from measure.tape_plan import groups, levels_to_read, tapes_to_run

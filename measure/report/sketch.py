@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from measure.points import Point
+from measure.job.points import Point
 from measure.tape_plan import groups
 
 

@@ -97,6 +97,19 @@ def test_front_half_against_rear_half_is_not_chosen(tmp_path: Path) -> None:
     assert seen["axle.rear.square"].verdict == "outside"
 
 
+def test_every_alternative_binds_the_verdict_also_those_not_told(tmp_path: Path) -> None:
+    """Eight pairs and no three in line: 28 ways to read the car, the first seven all through the first pair."""
+    keys = ["outrigger", *(f"rail{k}" for k in range(1, 7)), "tail"]
+    pushed = np.random.default_rng(0).uniform(-40.0, 40.0, 8)
+    damage = {key: (0.0, float(push), 0.0) for key, push in zip(keys, pushed, strict=True)}
+    car = make_car(np.random.default_rng(1), pairs=8, build=0.1, damage=damage)
+    doc = judged(tmp_path / "job", car, in_space(car))
+    assert doc.centreline.ambiguous
+    assert len(doc.centreline.alternatives) == 7
+    assert any("or one of 21 other ways" in c for c in doc.cautions)
+    assert {c.verdict for c in doc.checks if c.name.startswith("pair.") and c.limit is not None} == {"undecided"}
+
+
 def test_trusted_pairs_settle_it(tmp_path: Path) -> None:
     car, sheet = two_halves()
     for row in sheet.points:  # type: ignore[attr-defined]

@@ -9,17 +9,16 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any, TypeVar
 
-from measure import cells
 from measure.atomic import write_atomically
-from measure.chart import ChartLength, read_chart
 from measure.findings import Findings, did_you_mean
-from measure.jobtoml import NAME, JobToml, read_job_toml, update_job_toml, validated
-from measure.limits import FAMILIES, read_limits
-from measure.mounts import MountHole, read_mount_holes
-from measure.points import Point, read_points
-from measure.settings import Mount, Root, Sd, Settings, StageInfo, Tape
-from measure.tables import find_table
-from measure.textfile import check_folder
+from measure.job.chart import ChartLength, read_chart
+from measure.job.jobtoml import NAME, JobToml, read_job_toml, update_job_toml, validated
+from measure.job.limits import FAMILIES, read_limits
+from measure.job.mounts import MountHole, read_mount_holes
+from measure.job.points import Point, read_points
+from measure.job.settings import Mount, Root, Sd, Settings, StageInfo, Tape
+from measure.tables import cells, find_table
+from measure.tables.textfile import check_folder
 from measure.units import Unit
 
 __all__ = [

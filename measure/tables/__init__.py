@@ -11,11 +11,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal, cast
 
-from measure import cells, decimals, delimited, spreadsheet
-from measure.cells import CellError
 from measure.findings import Findings, nearest, visible
-from measure.grid import Grid
-from measure.textfile import decode, read_bytes
+from measure.tables import cells, decimals, delimited, spreadsheet
+from measure.tables.cells import CellError
+from measure.tables.grid import Grid
+from measure.tables.textfile import decode, read_bytes
 from measure.units import Unit
 
 ENDINGS = (".csv", ".xlsx")

@@ -14,8 +14,8 @@ from pydantic import ValidationError
 
 from measure.atomic import write_atomically
 from measure.findings import BadInput, Findings, did_you_mean
-from measure.settings import Settings
-from measure.textfile import check_folder, decode, read_bytes
+from measure.job.settings import Settings
+from measure.tables.textfile import check_folder, decode, read_bytes
 
 NAME = "job.toml"
 

@@ -6,9 +6,9 @@ import re
 import unicodedata
 from typing import Protocol
 
-from measure.dates import date_text_trouble
-from measure.decimals import Decimals
 from measure.findings import did_you_mean
+from measure.tables.dates import date_text_trouble
+from measure.tables.decimals import Decimals
 from measure.units import MM, LengthError, Unit, checked_length, parse_length, parse_number
 
 YES = frozenset({"yes", "y", "true", "x", "1"})

@@ -13,10 +13,10 @@ from decimal import Decimal
 from pathlib import PurePath
 from typing import Any
 
-from measure.dates import date_trouble
 from measure.findings import Findings, visible
-from measure.grid import Grid
-from measure.textfile import LARGEST
+from measure.tables.dates import date_trouble
+from measure.tables.grid import Grid
+from measure.tables.textfile import LARGEST
 
 MOST_CELLS = 2_000_000
 """Blank ones included: a spreadsheet formatted down to its last row has a million."""

@@ -7,7 +7,7 @@ import re
 from collections.abc import Iterable
 
 from measure.findings import Findings, visible
-from measure.grid import Grid
+from measure.tables.grid import Grid
 
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab"}
 _HINT = re.compile(r"\s*\"?sep=(?P<delimiter>[,;\t])\"?\s*", re.IGNORECASE)

@@ -7,9 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal, cast
 
-from measure import cells
 from measure.findings import Findings, did_you_mean
-from measure.tables import Column, Row, read_table
+from measure.tables import Column, Row, cells, read_table
 
 Side = Literal["L", "R", "C"]
 PLAIN_PARTS = ("reference", "rail")

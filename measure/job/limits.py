@@ -8,9 +8,9 @@ from itertools import pairwise
 from typing import Any, cast
 
 from measure.findings import Findings, did_you_mean
-from measure.jobtoml import JobToml, note_inches
-from measure.points import Point
-from measure.settings import length, number
+from measure.job.jobtoml import JobToml, note_inches
+from measure.job.points import Point
+from measure.job.settings import length, number
 from measure.units import LengthError, Unit
 
 FAMILIES = {"offset": 3.0, "angle": 0.2, "chart": 3.0, "movement": 3.0}
