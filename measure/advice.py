@@ -57,8 +57,8 @@ class Adviser:
     def __init__(self, job: Job, solved: Solved, stand: Stand) -> None:
         self._job, self._solved, self._stand = job, solved, stand
         u = solved.final.network.unknowns
-        idx = np.array([u.point_idx[name] for name in stand.points.names])
-        self._columns = u.point_columns[idx].ravel()
+        columns = u.point_columns[[u.point_idx[name] for name in stand.points.names]].ravel()
+        there = columns >= 0
         acts = [*self._drops(), *self._tapes()]
         self._words = [act.words for act in acts]
         self._at = np.array([act.columns for act in acts], dtype=np.int64).reshape(-1, 2, 4)
@@ -66,6 +66,8 @@ class Adviser:
         Q, at = solved.final.Q, self._at
         cofactors = Q[at[:, :, None, :, None], at[:, None, :, None, :]]
         spread = np.einsum("aik,aijkl,ajl->aij", self._by, cofactors, self._by)
+        # of the unknowns (n,) with the points' coordinates in the car (3p,)
+        self._covariance = Q[:, columns[there]] @ stand.frame.jacobian[:, there].T
         sources = stand.frame.sources
         self._lean = sources.effects[:, [label.startswith("lean of the car") for label in sources.labels]]
         self._innovation = spread + np.array([act.sd**2 + 1e-12 for act in acts])[:, None, None] * np.eye(2)
@@ -118,12 +120,8 @@ class Adviser:
 
     def _reading_gains(self, figure: Figure) -> list[tuple[float, str]]:
         """Variance each further reading would take off."""
-        Q = self._solved.final.Q
-        g = np.zeros(len(Q))
-        by_network = figure.gradient @ self._stand.frame.jacobian
-        there = self._columns >= 0
-        np.add.at(g, self._columns[there], by_network[there])
-        shared = np.sum(self._by * (Q @ g)[self._at], axis=2)
+        moved = np.flatnonzero(figure.gradient)
+        shared = np.sum(self._by * (self._covariance[:, moved] @ figure.gradient[moved])[self._at], axis=2)
         taken = np.sum(shared * np.linalg.solve(self._innovation, shared[..., None])[..., 0], axis=1)
         return list(zip(taken.tolist(), self._words, strict=True))
 

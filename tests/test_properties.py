@@ -177,3 +177,14 @@ def test_millimetres_and_inches_give_the_same(number: int) -> None:
     assert_same(one, other, 1e-9)
     for a, b in zip(one.points, other.points, strict=True):
         assert (a.x, a.y, a.z) == pytest.approx((b.x, b.y, b.z), abs=1e-9)
+
+
+def test_which_reading_is_suspected_does_not_depend_on_how_the_instrument_stood() -> None:
+    car, sheet = mixed_car(91)
+    moved = copy.deepcopy(sheet)
+    for row in moved.xyz:
+        if row["setup"] == "left":
+            xyz = rotation(0.0, 0.0, np.radians(43.0)) @ [row["x"], row["y"], row["z"]]
+            row |= dict(zip("xyz", map(float, xyz), strict=True))
+    one, other = check_of(car, sheet), check_of(car, moved)
+    assert [s.source for s in one.suspects] == [s.source for s in other.suspects]

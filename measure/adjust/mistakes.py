@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from measure.adjust.critical import normal_critical, sigma0_limits, tau_critical
+from measure.adjust.group_test import correlations, group_tests
 from measure.adjust.network import NDArrayBool, Network
 from measure.adjust.solver import Adjustment, NotConvergedError, at_state, solve, with_rows
 from measure.adjust.variance import components, robust_scatter, rows_of
@@ -70,6 +71,11 @@ def against_the_rest(adjustment: Adjustment) -> tuple[Array, Array]:
     return adjustment.residual / sd, sd
 
 
+def tests(adjustment: Adjustment) -> Array:
+    """Each reading's test as |w| (m,), on its worst row; see `measure.adjust.group_test`."""
+    return group_tests(adjustment, np.where(adjustment.active, standardised(adjustment), 0.0), CHECKED)
+
+
 def find(adjustment: Adjustment) -> Search:
     """Search a solved network for mistakes. Deterministic; leaves the stated sd as they are.
 
@@ -77,16 +83,16 @@ def find(adjustment: Adjustment) -> Search:
     Mistakes explain a sheet when the rest then scatters as stated; otherwise it is taken as rough, and only what stands
     out of its own scatter is suspected.
     """
-    w = standardised(adjustment)
+    w = tests(adjustment)
     critical = normal_critical(int(np.sum(w != 0)))
     tape = _offset(adjustment, critical)
-    if tape is not None and abs(tape.w) > np.max(np.abs(w), initial=0.0):
+    if tape is not None and abs(tape.w) > np.max(w, initial=0.0):
         return Search(adjustment, (), tape)
-    if np.max(np.abs(w), initial=0.0) <= critical and adjustment.active.all():
+    if np.max(w, initial=0.0) <= critical and adjustment.active.all():
         return Search(adjustment, ())
     found = _search(adjustment, critical)
     good = _in_order(found.adjustment, critical) and not _shredded(found.adjustment)
-    return found if good else _find_in_rough(adjustment, w, found)
+    return found if good else _find_in_rough(adjustment, standardised(adjustment), found)
 
 
 def _shredded(adjustment: Adjustment) -> bool:
@@ -107,7 +113,7 @@ def _in_order(adjustment: Adjustment, critical: float) -> bool:
     fits = scatter <= sigma0_limits(freedom)[1] or max(
         robust_scatter(adjustment, standardised(adjustment)).values(), default=np.inf
     ) < SCATTERED
-    return bool(fits and np.max(np.abs(standardised(adjustment)), initial=0.0) <= critical)
+    return bool(fits and np.max(tests(adjustment), initial=0.0) <= critical)
 
 
 def _find_in_rough(adjustment: Adjustment, w: Array, as_stated: Search) -> Search:
@@ -121,10 +127,10 @@ def _find_in_rough(adjustment: Adjustment, w: Array, as_stated: Search) -> Searc
     if freedom == 0.0:
         return as_stated
     widened = solve(adjustment.network, adjustment.state, sd, adjustment.active)
-    tests = int(np.sum(standardised(widened) != 0))
-    critical = tau_critical(tests, freedom)
+    count = int(np.sum(tests(widened) != 0))
+    critical = tau_critical(count, freedom)
     tape = _offset(widened, critical)
-    if tape is not None and abs(tape.w) > np.max(np.abs(standardised(widened))):
+    if tape is not None and abs(tape.w) > np.max(tests(widened)):
         return Search(adjustment, (), tape)
     found = _search(widened, critical)
     kept = solve(adjustment.network, found.adjustment.state, adjustment.sd, found.adjustment.active)
@@ -172,7 +178,7 @@ def _groups_out(adjustment: Adjustment) -> set[int]:
 
 def _better(a: Adjustment, b: Adjustment, critical: float) -> bool:
     """Fewer readings set aside with the rest in order; on a tie the smaller misfit."""
-    in_order = [np.max(np.abs(standardised(x)), initial=0.0) <= critical for x in (a, b)]
+    in_order = [np.max(tests(x), initial=0.0) <= critical for x in (a, b)]
     if in_order[0] != in_order[1]:
         return bool(in_order[0])
     key_a = (len(_groups_out(a)), round(a.sum_of_squares, 9))
@@ -184,9 +190,9 @@ def _snoop(adjustment: Adjustment, critical: float, limit: int) -> tuple[Adjustm
     group = adjustment.network.group
     adjustment, ties = _tied_from_the_start(adjustment, limit)
     for _ in range(3 * limit):
-        w = standardised(adjustment)
-        worst = int(np.argmax(np.abs(w)))
-        if abs(w[worst]) <= critical:
+        w = tests(adjustment)
+        worst = int(np.argmax(w))
+        if w[worst] <= critical:
             readmitted = _readmit(adjustment, critical, ties)
             if readmitted is None:
                 break
@@ -242,12 +248,7 @@ def _may_go(adjustment: Adjustment, active: NDArrayBool, *, tied: bool) -> bool:
 def _same_test(adjustment: Adjustment, row: int) -> tuple[int, ...]:
     """Rows of other readings whose test is correlated with this one's above SAME_TEST."""
     r = adjustment.redundancy
-    A = adjustment.unweighted[1]
-    a = A[row] if isinstance(A, np.ndarray) else A[row].toarray().ravel()
-    shared = -np.asarray(A @ (adjustment.Q @ a)).ravel()
-    sd = np.where(adjustment.sd > 0, adjustment.sd, 1.0)
-    own = sd * np.sqrt(np.maximum(r, 1e-30))
-    correlation = np.abs(shared) / (own * own[row])
+    correlation = correlations(adjustment, row, CHECKED)
     group = adjustment.network.group
     same = (correlation > SAME_TEST) & adjustment.active & (r > CHECKED) & adjustment.network.tested
     same &= group != group[row]
@@ -267,9 +268,10 @@ def _readmit(adjustment: Adjustment, critical: float, ties: dict[int, tuple[int,
                 trial = with_rows(adjustment, adjustment.active | np.isin(group, list(together)))
             except NotConvergedError:
                 continue
-            if np.max(np.abs(standardised(trial)), initial=0.0) <= critical:
+            if np.max(tests(trial), initial=0.0) <= critical:
                 return trial
-    t = np.abs(against_the_rest(adjustment)[0])
+    t = np.where(adjustment.active, 0.0, against_the_rest(adjustment)[0])
+    t = group_tests(adjustment, t, CHECKED)
     worst = {number: float(np.max(t[group == number])) for number in sorted(out - tied)}
     best = min(worst, key=lambda g: (worst[g], g), default=None)
     if best is None or worst[best] > critical:
@@ -287,6 +289,7 @@ def _from_robust(adjustment: Adjustment, critical: float, limit: int) -> Adjustm
             fit = solve(network, fit.state, np.where(network.tested, stated * spread, stated), adjustment.active)
         far = np.abs(fit.residual) / np.where(stated > 0, stated, np.inf)
         far = np.where(network.tested & adjustment.active, far, 0.0)
+        far = np.sqrt(np.bincount(network.group, far**2))[network.group]  # all rows of a reading together
         order = np.argsort(-far, kind="stable")
         groups: list[int] = []
         for row in order[far[order] > 3.0]:
@@ -325,10 +328,10 @@ def _listed(
         found.append(Suspect(
             rows_first, float(t_alone[worst]), float(alone.residual[worst]), float(sd_alone[worst]), True, tied
         ))  # fmt: skip
-    w = standardised(after)
+    w, told = standardised(after), tests(after)
     r = after.redundancy
     for row, twins in ties.items():
-        if after.active[row] and abs(w[row]) > critical:
+        if after.active[row] and told[row] > critical:
             rows_first = (row, *(int(i) for i in np.flatnonzero(group == group[row]) if i != row))
             size = float(after.residual[row] / r[row])
             spread = float(after.sd[row] / np.sqrt(r[row]))

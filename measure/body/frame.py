@@ -7,7 +7,8 @@ In the aligned axes a small turn (roll, pitch, yaw) and shift move a point by
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -20,6 +21,8 @@ from measure.readings.unknowns import Array, Index, rotation_matrices
 ROLL, PITCH, YAW, SHIFT = range(4)
 NOTHING_SPREAD = 1e-12
 """mm^2; where readings and factory are called exact, there must be something left to weigh midpoints by."""
+DOUBTED = 2.0
+"""Sets of rises that explain the car equally well leave the roll open where they differ by so many of its sd."""
 NARROWEST = 1.0
 """mm; a pair narrower than this tells nothing of the roll."""
 
@@ -105,7 +108,7 @@ def align(points: CarPoints, pairs: Pairs, build: float, level_sd: float) -> Ali
     for _ in range(20):
         X = (points.xyz - origin) @ rotation.T
         sources = points.sources.turned(rotation)
-        roll, roll_gain, roll_build, roll_sd, agreement = _roll(points, pairs, X, sources, build, level_sd)
+        roll, roll_gain, roll_build, roll_sd, agreement, doubt = _roll(points, pairs, X, sources, build, level_sd)
         pitch, pitch_gain, pitch_sd = _pitch(points, pairs, X, sources, level_sd)
         middles = (X[ends[:, 0]] + X[ends[:, 1]]) / 2
         yaw = np.polyfit(middles[:, 0], middles[:, 1], 1)[0]
@@ -113,7 +116,7 @@ def align(points: CarPoints, pairs: Pairs, build: float, level_sd: float) -> Ali
         rotation = rotation_matrices(-turn[None])[0] @ rotation
         if np.max(np.abs(turn)) < 1e-13:
             break
-    sources = _with_lean(points, pairs, X, sources, roll_sd, pitch_sd, level_sd)
+    sources = _with_lean(points, pairs, X, sources, roll_sd, pitch_sd, level_sd, doubt)
     return Aligned(
         points, pairs, build, rotation, origin, X, sources, roll_gain, roll_build, roll_sd, pitch_gain, pitch_sd,
         agreement,
@@ -213,12 +216,16 @@ def _coarse(points: CarPoints, pairs: Pairs) -> Array:
 
 def _roll(
     points: CarPoints, pairs: Pairs, X: Array, sources: Sources, build: float, level_sd: float
-) -> tuple[float, Array, Array, float | None, Agreement | None]:
-    """Roll (rad) from the rises of the pairs that agree: value, gain, factory part, sd, which agree."""
+) -> tuple[float, Array, Array, float | None, Agreement | None, float]:
+    """Roll (rad) from the rises of the pairs that agree: value, gain, factory part, sd, which agree, and doubt.
+
+    Doubt (rad) is what the pairs' not agreeing adds to the sd: a body twisted half against half has two rolls that
+    explain it equally well, and the truth is either.
+    """
     n = len(X)
     width = X[pairs.ends[:, 0], 1] - X[pairs.ends[:, 1], 1]
     levelled = np.flatnonzero(points.height_known[pairs.ends].all(axis=1) & (np.abs(width) > NARROWEST))
-    nothing = (0.0, np.zeros(3 * n), np.zeros(3 * n), None, None)
+    nothing = (0.0, np.zeros(3 * n), np.zeros(3 * n), None, None, 0.0)
     if not len(levelled):
         return nothing
     left, right = pairs.ends[levelled].T
@@ -231,17 +238,30 @@ def _roll(
     C += 1e-14 * np.eye(len(C))  # exact heights and no factory scatter leave nothing to weigh by
     lean = pick @ X.ravel()
     agreement = largest_agreeing_set(lean, np.ones((len(lean), 1)), C)
+    sets = (agreement.best, *agreement.rivals)
+    leans = np.array([_weights(C, s)[0] @ lean[list(s)] for s in sets])
+    if agreement.agrees and np.ptp(leans) > DOUBTED * _weights(C, agreement.best)[1]:
+        agreement = replace(agreement, best=tuple(range(len(lean))), rivals=(), agrees=False)
     use = np.array(agreement.best if agreement.agrees else range(len(lean)))
-    weight = np.linalg.solve(C[np.ix_(use, use)], np.ones(len(use)))
-    sd = float(1.0 / np.sqrt(weight.sum()))
-    weight /= weight.sum()
+    weight, sd = _weights(C, use)
+    doubt = 0.0
     if not agreement.agrees and len(lean) > 1:  # a twisted body: its scatter is what the roll is worth
         misfit = float(np.sum((lean - weight @ lean) ** 2 / np.diag(C))) / (len(lean) - 1)
-        sd *= np.sqrt(max(misfit, 1.0))
-    if sd > level_sd:
+        doubt = sd * np.sqrt(max(misfit - 1.0, 0.0))
+        if len(sets) > 1:
+            doubt = max(doubt, float(np.max(np.abs(leans - weight @ lean))))
+        sd = float(np.hypot(sd, doubt))
+    if sd > level_sd and len(sets) == 1:
         return nothing
     gain = weight @ pick[use]
-    return float(weight @ lean[use]), gain, gain * build, sd, agreement
+    return float(weight @ lean[use]), gain, gain * build, sd, agreement, float(doubt)
+
+
+def _weights(C: Array, use: Sequence[int] | Array) -> tuple[Array, float]:
+    """Weights of the best mean of some rises with covariance C, and its sd."""
+    i = np.asarray(use)
+    weight = np.linalg.solve(C[np.ix_(i, i)], np.ones(len(i)))
+    return weight / weight.sum(), float(1.0 / np.sqrt(weight.sum()))
 
 
 def _pitch(
@@ -268,7 +288,7 @@ def _pitch(
 
 def _with_lean(
     points: CarPoints, pairs: Pairs, X: Array, sources: Sources, roll_sd: float | None, pitch_sd: float | None,
-    level_sd: float,
+    level_sd: float, doubt: float,
 ) -> Sources:  # fmt: skip
     """Add what an unmeasured lean does to plan positions: through known heights, and through assumed ones.
 
@@ -278,6 +298,10 @@ def _with_lean(
     """
     n = len(X)
     height = X[:, 2] - X[pairs.ends, 2].mean()
+    if doubt > 0:
+        effect = np.zeros((3 * n, 1))
+        effect[rows_for(np.arange(n), 1), 0] = doubt * height
+        sources = sources.joined(effect, ("the pairs do not agree how far the car leans",))
     for axis, sd, words in ((1, roll_sd, "lean of the car"), (0, pitch_sd, "lean of the car fore and aft")):
         rows = rows_for(np.arange(n), axis)
         if sd is None:

@@ -71,7 +71,7 @@ def run(cars: int, workers: int = 2, first: int = 2026) -> Cars:
 def table(cars: int, workers: int = 2) -> list[str]:
     """Lines to print."""
     made = run(cars, workers)
-    lines = [f"{cars} simulated straight cars, seven pairs, 60 floor tapes, one drop of the bob, heights"]
+    lines = [f"{cars} simulated straight cars, seven pairs, 64 floor tapes as the sheet asks, single drops, heights"]
     for name, c in made.families.items():
         unit = {"axle.rear.thrust": "deg", "all figures": ""}.get(name, "mm")
         width = "" if name == "all figures" else f", u95 at most {c.widest:.3f} {unit}, mean {c.u95.mean():.3f}"

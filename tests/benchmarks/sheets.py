@@ -6,9 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from measure.result import Document, ReadingResult
+from measure.findings import BadInput
+from measure.result import ReadingResult, Suspect
 from tests.benchmarks.simulated import LEAN, judged, many
-from tests.synthetic import Survey, make_car, survey
+from tests.synthetic import Car, Survey, make_car, survey
 
 LEAST, MOST = 1.2, 3.0
 """Planted size as a multiple of what is findable, drawn evenly; the sign too."""
@@ -16,16 +17,20 @@ LEAST, MOST = 1.2, 3.0
 
 @dataclass(frozen=True)
 class Sheets:
-    """Shares of sheets: clean without suspect; one mistake first (also if tied, or alone); both of two named."""
+    """Shares of sheets: clean without suspect; one mistake first (also if tied, or alone); both of two named.
+
+    A sheet that is refused as a whole counts as one where nothing was found, and among `refused`.
+    """
 
     clean: float
     first: float
     first_alone: float
     both: float
     both_alone: float
+    refused: float
 
 
-def one(seed: int) -> tuple[bool, bool, bool, bool, bool]:
+def one(seed: int) -> tuple[bool, ...]:
     """One car whose sheet is taken three times: clean, with one mistake, with two."""
     rng = np.random.default_rng([500, seed])
     car = make_car(rng, pairs=7, build=1.0)
@@ -36,24 +41,28 @@ def one(seed: int) -> tuple[bool, bool, bool, bool, bool]:
     checked = [r for r in clean.readings if r.kind == "floor" and r.findable and (r.redundancy or 0.0) > 0.1]
     planted = [checked[k] for k in rng.choice(len(checked), 2, replace=False)]
     _plant(sheet, planted[0], rng)
-    alone = judged(car, sheet)
+    alone = _suspects(car, sheet)
     _plant(sheet, planted[1], rng)
-    two = judged(car, sheet)
+    two = _suspects(car, sheet)
     wanted = {r.source for r in planted}
-    sources = {s.source for s in two.suspects}
-    first = alone.suspects[0] if alone.suspects else None
+    sources = {s.source for s in two or ()}
+    first = alone[0] if alone else None
     source = planted[0].source
     return (
         not clean.suspects,
         first is not None and source in (first.source, *first.with_),
         first is not None and first.source == source,
-        wanted <= _named(two),
+        wanted <= {name for s in two or () for name in (s.source, *s.with_)},
         wanted <= sources,
+        alone is None or two is None,
     )
 
 
-def _named(doc: Document) -> set[str]:
-    return {name for s in doc.suspects for name in (s.source, *s.with_)}
+def _suspects(car: Car, sheet: Survey) -> list[Suspect] | None:
+    try:
+        return judged(car, sheet).suspects
+    except BadInput:
+        return None
 
 
 def _plant(sheet: Survey, reading: ReadingResult, rng: np.random.Generator) -> None:
@@ -76,4 +85,5 @@ def table(sheets: int, workers: int = 2) -> list[str]:
         f"  a clean sheet raises no suspect       {100 * s.clean:5.1f} %",
         f"  one mistake is the first suspect      {100 * s.first:5.1f} % (not tied {100 * s.first_alone:.1f} %)",
         f"  of two mistakes both are named        {100 * s.both:5.1f} % (not tied {100 * s.both_alone:.1f} %)",
+        f"  refused as a whole                    {100 * s.refused:5.1f} %",
     ]

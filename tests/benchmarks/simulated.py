@@ -23,7 +23,7 @@ LEAN = 1.0
 
 
 def measured_car(rng: np.random.Generator) -> tuple[Car, Survey]:
-    """Seven pairs and an axle, one drop of the bob each, heights, and the 60 floor tapes that the sheet asks for."""
+    """Seven pairs and an axle, one drop of the bob each, heights, and the 64 floor tapes that the sheet asks for."""
     car = make_car(rng, pairs=7, build=1.0)
     roll, pitch = rng.uniform(-LEAN, LEAN, 2)
     sheet = survey(car, rng, tapes=60, roll_deg=float(roll), pitch_deg=float(pitch), heights=True)

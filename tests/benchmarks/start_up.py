@@ -28,7 +28,7 @@ def ratio(command: list[str], yardstick: list[str], runs: int = 7) -> tuple[floa
             done = subprocess.run(argv, cwd=ROOT, capture_output=True, check=False)
             if k:
                 taken[which].append(time.perf_counter() - start)
-            if done.returncode not in (0, 1, 3):
+            if done.returncode not in (0, 1, 3) or b"Traceback" in done.stderr:
                 raise RuntimeError(done.stderr.decode(errors="replace"))
     ours, theirs = statistics.median(taken[0]), statistics.median(taken[1])
     return ours / theirs, ours, theirs

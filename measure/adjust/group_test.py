@@ -1,0 +1,88 @@
+"""One test for each reading, whatever its rows: a mark's two coordinates are judged together, not axis by axis.
+
+T^2 = v' S^-1 v over the rows of a reading, S the covariance of its residuals, chi-square with as many degrees of
+freedom as directions that anything checks (Teunissen, "Testing Theory", 2nd ed., ch. 4; from memory). It is told as
+the |w| of the same probability. So turning the axes of a base line or an instrument changes no test.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.special import chdtrc, ndtri
+
+from measure.adjust.solver import Adjustment
+from measure.readings.unknowns import Array, Index
+
+NOTHING = 1e-250
+"""Probability below which the tail is not inverted: T itself is near enough."""
+
+
+def group_tests(adjustment: Adjustment, w: Array, least: float) -> Array:
+    """|w| (m,) of each reading's test, on its worst row; its other rows 0.
+
+    `w` (m,) is the standardised residual of each row, 0 where it is not tested; `least` the share of a direction's
+    variance that must be checked by others. For readings set aside, w and S are against the rest.
+    """
+    tests = np.abs(w)
+    group = adjustment.network.group
+    first, count = np.unique(group, return_index=True, return_counts=True)[1:]
+    for size in (2, 3):
+        rows = first[count == size][:, None] + np.arange(size)
+        rows = rows[(tests[rows] > 0).any(axis=1)]
+        if len(rows):
+            together = _together(adjustment, rows, least)
+            worst = np.argmax(tests[rows], axis=1)
+            tests[rows] = 0.0
+            tests[rows[np.arange(len(rows)), worst]] = together
+    return tests
+
+
+def _together(adjustment: Adjustment, rows: Index, least: float) -> Array:
+    """|w| (g,) of readings whose rows are (g, k)."""
+    residual, A = adjustment.unweighted
+    sd = np.maximum(adjustment.sd, 1e-12)[rows]
+    flat = A[rows.ravel()]
+    flat = flat if isinstance(flat, np.ndarray) else flat.toarray()
+    by_reading = flat.reshape(*rows.shape, -1) / sd[:, :, None]
+    spread = by_reading @ adjustment.Q @ np.swapaxes(by_reading, 1, 2)
+    sign = np.where(adjustment.active[rows[:, 0]], -1.0, 1.0)  # a reading set aside is compared, not fitted
+    size, direction = np.linalg.eigh(np.eye(rows.shape[1]) + sign[:, None, None] * spread)
+    along = np.einsum("gkd,gk->gd", direction, residual[rows] / sd)
+    # left out, a direction's variance is the inverse of what it is while it takes part
+    checked = np.where(sign[:, None] < 0, size, 1.0 / np.maximum(size, 1.0)) > least
+    square = np.sum(np.where(checked, along**2 / np.where(checked, size, 1.0), 0.0), axis=1)
+    freedom = np.maximum(checked.sum(axis=1), 1)
+    tail = chdtrc(freedom, square)
+    return np.asarray(np.where(tail > NOTHING, -ndtri(np.maximum(tail, NOTHING) / 2), np.sqrt(square)))
+
+
+def correlations(adjustment: Adjustment, row: int, least: float) -> Array:
+    """Correlation (m,) of the test of a row's reading with that of every other reading, on all its rows.
+
+    The square is the share of what speaks against the one that a mistake in the other would explain:
+    c' S_gh S_hh^-1 S_hg c / c' S_gg c with c = S_gg^-1 v, whichever axes the two are written in.
+    """
+    group = adjustment.network.group
+    mine = np.flatnonzero(group == group[row])
+    sd = np.maximum(adjustment.sd, 1e-12)
+    residual, A = adjustment.unweighted
+    own = A[mine] if isinstance(A, np.ndarray) else A[mine].toarray()
+    S = -np.asarray(A @ (adjustment.Q @ own.T)) / np.outer(sd, sd[mine])
+    S[mine, np.arange(len(mine))] += 1.0
+    size, direction = np.linalg.eigh(S[mine])
+    checked = size > least
+    c = direction[:, checked] @ ((direction[:, checked].T @ (residual[mine] / sd[mine])) / size[checked])
+    whole = float(c @ S[mine] @ c)
+    pull = S @ c
+    square = np.zeros(len(group))
+    first, count = np.unique(group, return_index=True, return_counts=True)[1:]
+    for k in np.unique(count).tolist():
+        rows = first[count == k][:, None] + np.arange(k)
+        flat = A[rows.ravel()]
+        flat = flat if isinstance(flat, np.ndarray) else flat.toarray()
+        white = flat.reshape(*rows.shape, -1) / sd[rows][:, :, None]
+        sizes, axes = np.linalg.eigh(np.eye(k) - white @ adjustment.Q @ np.swapaxes(white, 1, 2))
+        along = np.einsum("gkd,gk->gd", axes, pull[rows])
+        explained = np.where(sizes > least, along**2 / np.where(sizes > least, sizes, 1.0), 0.0).sum(axis=1)
+        square[rows] = explained[:, None]
+    return np.sqrt(square / whole) if whole > 0 else square
