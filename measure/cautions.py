@@ -18,9 +18,7 @@ from measure.readings.tape import HEIGHT_SPREAD, tape_of
 MOST_NAMED = 6
 
 
-def cautions(
-    job: Job, stage: str, readings: Sequence[Reading], solved: Solved, standing: Stand | None
-) -> list[str]:
+def cautions(job: Job, stage: str, readings: Sequence[Reading], solved: Solved, standing: Stand | None) -> list[str]:
     """All cautions of one stage, gravest first."""
     return [
         *_of_what_is_held(job, solved, readings),
@@ -35,9 +33,7 @@ def _of_what_is_held(job: Job, solved: Solved, readings: Sequence[Reading]) -> l
     told = []
     if len(solved.pieces) > 1:
         parts = " | ".join(", ".join(piece) for piece in solved.pieces)
-        told.append(
-            f"The readings fall into pieces with nothing between them: {parts}. Only the largest is judged."
-        )
+        told.append(f"The readings fall into pieces with nothing between them: {parts}. Only the largest is judged.")
     for loose in solved.loose:
         fix = f" To hold it: {' and '.join(loose.fix)}." if loose.fix else ""
         verb = "is" if len(loose.points) == 1 else "are"
@@ -99,8 +95,7 @@ def _of_the_centreline(standing: Stand) -> list[str]:
         )
     elif line.set_aside and line.rests_on != "trusted":
         told.append(
-            "Set aside from the centreline, because they do not agree with the others: "
-            f"{', '.join(line.set_aside)}."
+            f"Set aside from the centreline, because they do not agree with the others: {', '.join(line.set_aside)}."
         )
     if line.rests_on == "all" or (line.rests_on == "trusted" and len(standing.frame.used) == 2):
         told.append(
@@ -120,9 +115,7 @@ def _of_the_centreline(standing: Stand) -> list[str]:
     return told
 
 
-def _of_heights(
-    job: Job, standing: Stand | None, readings: Sequence[Reading], solved: Solved
-) -> list[str]:
+def _of_heights(job: Job, standing: Stand | None, readings: Sequence[Reading], solved: Solved) -> list[str]:
     told = []
     if standing is not None and standing.frame.roll_sd is None:
         shift = float(np.tan(np.radians(job.sd.level))) * HEIGHT_SPREAD
@@ -163,15 +156,12 @@ def _of_tapes(job: Job, stage: str, readings: Sequence[Reading], solved: Solved)
     info = job.stage_info.get(stage)
     if any(t.temperature is not None for t in used.values()) and (info is None or info.temperature is None):
         told.append(
-            f"The tape's temperature is given but not the body's ([stage.{stage}] temperature): "
-            "no correction was made."
+            f"The tape's temperature is given but not the body's ([stage.{stage}] temperature): no correction was made."
         )
     if any(t.pull is not None and t.area is None for t in used.values()):
         told.append(
             "The tape's pull is given but not its cross-section (area, mm2): no correction for stretch was made."
         )
     if any(suspect.tape is not None for suspect in solved.suspects):
-        told.append(
-            "A common offset of a tape was solved for and taken off; check the tape against a known length."
-        )
+        told.append("A common offset of a tape was solved for and taken off; check the tape against a known length.")
     return told

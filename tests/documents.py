@@ -121,9 +121,7 @@ def pulled_car(**changes: Any) -> Document:
         network=Network(16, 76, 48, 6, 34, 1.27, 0.77, 1.23, False, [ScaledKind("tape", 1.31, 12.4)], 1.04),
         points=points,
         readings=[
-            ReadingResult(
-                "tape.csv:12", "tape", ["hornL", "dashR"], 1307.2, 1306.9, -0.3, 0.6, 0.44, -0.9, 3.7
-            ),
+            ReadingResult("tape.csv:12", "tape", ["hornL", "dashR"], 1307.2, 1306.9, -0.3, 0.6, 0.44, -0.9, 3.7),
             ReadingResult("levels.csv:3", "levels", ["tailL", "tailR"], 1.0, 1.0, 0.0, 1.0, 0.0, None, None),
         ],
         suspects=[
@@ -137,9 +135,7 @@ def pulled_car(**changes: Any) -> Document:
                 ["tape.csv:14"],
             )
         ],
-        centreline=Centreline(
-            ["horn", "cradle", "dash", "mid", "arm", "kick"], ["tail"], False, [], 0.021, 0.42
-        ),
+        centreline=Centreline(["horn", "cradle", "dash", "mid", "arm", "kick"], ["tail"], False, [], 0.021, 0.42),
         checks=checks,
         cautions=["A spirit level across two pairs would take 0.4 mm off every figure."],
         notes=["before/tape.csv: decimal comma read as a point in 12 cells"],

@@ -129,9 +129,7 @@ def test_an_inch_job_says_that_bare_lengths_are_inches(folder):
         'units = "in"\nstages = ["before"]\n[sd]\ntape = 0.02\n[limits]\noffset = 0.125\nangle = 0.3\n',
     )
     job, findings = load(folder)
-    assert (
-        job.sd.tape == pytest.approx(0.508) and job.limits["offset"] == 3.175 and job.limits["angle"] == 0.3
-    )
+    assert job.sd.tape == pytest.approx(0.508) and job.limits["offset"] == 3.175 and job.limits["angle"] == 0.3
     assert job.sd.plumb == 1.0 and job.point("one").x == 2540.0
     told = findings.numbered()
     assert "[sd]: tape;" in told and "[limits]: offset;" in told and not findings.errors
@@ -181,9 +179,7 @@ def test_settings_that_cannot_be_used(folder, old, new, line, says):
 
 
 def test_all_errors_at_once(folder):
-    write(
-        folder, TOML.replace("tape = 0.4", "tpae = 1").replace("offset = 2.5", "ofset = 2"), POINTS + "x,Q\n"
-    )
+    write(folder, TOML.replace("tape = 0.4", "tpae = 1").replace("offset = 2.5", "ofset = 2"), POINTS + "x,Q\n")
     told = errors(folder)
     assert all(part in told for part in ("sd.tpae", "limits.ofset", "points.csv line 11, column side"))
 

@@ -16,8 +16,7 @@ KEYS = {
     ),
     "tilt": "roll pitch",
     "network": (
-        "points readings unknowns defect degrees_of_freedom sigma0 sigma0_low sigma0_high passed scaled "
-        "sigma0_after"
+        "points readings unknowns defect degrees_of_freedom sigma0 sigma0_low sigma0_high passed scaled sigma0_after"
     ),
     "points": "name x y z sd_x sd_y sd_z cov_xy side pair part",
     "readings": "source kind names value adjusted residual sd redundancy w findable",

@@ -121,11 +121,7 @@ def test_same_bytes(tmp_path):
 
 
 def test_long_names_and_many_points_still_print():
-    points = [
-        Point(f"a very long name of a point, number {i} {s}", s, f"p{i}")
-        for i in range(40)
-        for s in ("L", "R")
-    ]
+    points = [Point(f"a very long name of a point, number {i} {s}", s, f"p{i}") for i in range(40) for s in ("L", "R")]
     pages = pages_of(sheet_bytes("title " * 40, "before", points))
     assert len(pages) > 10 and "page 1 of" in pages[0]
 

@@ -47,9 +47,7 @@ def only(findings):
 
 
 def test_a_plain_table(stage):
-    rows, findings = read(
-        stage, HEADER + 'frontL,frontR#2,104.3 cm,floor,0.4,3,yes,"hot, dry"\n\n# later\na,b,5,CAR\n'
-    )
+    rows, findings = read(stage, HEADER + 'frontL,frontR#2,104.3 cm,floor,0.4,3,yes,"hot, dry"\n\n# later\na,b,5,CAR\n')
     assert not findings
     first, second = rows
     assert first.source == "tape.csv:2" and first.file == "tape.csv"
@@ -62,9 +60,7 @@ def test_a_plain_table(stage):
 
 
 def test_inches_with_their_marks_need_no_quotes(stage):
-    rows, findings = read(
-        stage, HEADER + 'a,b,41 5/16",floor\na,c,"3\' 5 5/16""",floor\na,d,41.5,floor,0.02\n', "in"
-    )
+    rows, findings = read(stage, HEADER + 'a,b,41 5/16",floor\na,c,"3\' 5 5/16""",floor\na,d,41.5,floor,0.02\n', "in")
     assert not findings
     assert [row.values["length"] for row in rows] == [1049.3375, 1049.3375, 1054.1]
     assert rows[2].values["sd"] == pytest.approx(0.508)
@@ -292,17 +288,13 @@ def test_a_spreadsheet(stage):
 )
 def test_cells_of_a_spreadsheet_that_are_no_lengths(stage, value, shown, says):
     formats = [("C2", shown)] if shown else []
-    rows, findings = read(
-        stage, sheet_bytes(TOP, ["a", "b", value, "floor"], formats=formats), name="tape.xlsx"
-    )
+    rows, findings = read(stage, sheet_bytes(TOP, ["a", "b", value, "floor"], formats=formats), name="tape.xlsx")
     (error,) = findings.errors
     assert rows == [] and says in error.would_do and (error.line, error.column) == (2, "length")
 
 
 def test_numbers_of_a_spreadsheet_have_no_decimal_mark(stage):
-    data = sheet_bytes(
-        TOP, ["a", "b", 104.3, "floor"], ["a", "c", 98.25, "floor"], ["a", "d", "104,5", "floor"]
-    )
+    data = sheet_bytes(TOP, ["a", "b", 104.3, "floor"], ["a", "c", 98.25, "floor"], ["a", "d", "104,5", "floor"])
     rows, findings = read(stage, data, name="tape.xlsx")
     assert [row.values["length"] for row in rows] == [104.3, 98.25, 104.5] and not findings.errors
 
@@ -344,9 +336,7 @@ FUZZ = settings(
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
-GOOD_CSV = (
-    HEADER + 'frontL,frontR,104.3 cm,floor,0.4,3,yes,"hot, dry"\na,b,41 5/16",car\n# x\na,c,5,floor\n'
-).encode()
+GOOD_CSV = (HEADER + 'frontL,frontR,104.3 cm,floor,0.4,3,yes,"hot, dry"\na,b,41 5/16",car\n# x\na,c,5,floor\n').encode()
 GOOD_XLSX = sheet_bytes(TOP, ["a", "b", 104.3, "floor", "x"], ["a", "c", "5", "car"])
 
 
@@ -357,9 +347,7 @@ def mutated(draw, good):
     for _ in range(draw(st.integers(1, 4))):
         at = draw(st.integers(0, len(data)))
         upto = draw(st.integers(at, min(len(data), at + 30)))
-        data[at:upto] = draw(
-            st.binary(max_size=12) | st.sampled_from([b'"', b";", b",", b"\n", b"1e300", b"\0"])
-        )
+        data[at:upto] = draw(st.binary(max_size=12) | st.sampled_from([b'"', b";", b",", b"\n", b"1e300", b"\0"]))
     return bytes(data)
 
 

@@ -86,9 +86,7 @@ def test_loose_points_and_pieces_are_named():
 
 
 def test_an_ambiguous_centreline_gives_the_alternatives_before_any_figure():
-    line = Centreline(
-        ["horn"], [], True, ["either the tail stands 11 mm left, or the front does"], None, None
-    )
+    line = Centreline(["horn"], [], True, ["either the tail stands 11 mm left, or the front does"], None, None)
     text = text_of(pulled_car(centreline=line))
     assert text.index("either the tail stands 11 mm left") < text.index("What was judged")
 

@@ -46,9 +46,7 @@ def test_lengths_in_a_millimetre_job(text, mm):
     assert parse_length(text, "mm") == pytest.approx(mm, rel=1e-15, abs=0)
 
 
-@pytest.mark.parametrize(
-    ("text", "mm"), [("41 5/16", 41.3125 * INCH), ("½", 12.7), ("41.5", 1054.1), ("9 mm", 9.0)]
-)
+@pytest.mark.parametrize(("text", "mm"), [("41 5/16", 41.3125 * INCH), ("½", 12.7), ("41.5", 1054.1), ("9 mm", 9.0)])
 def test_bare_figures_of_an_inch_job_are_inches(text, mm):
     assert parse_length(text, "in") == pytest.approx(mm, rel=1e-15)
 

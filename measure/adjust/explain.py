@@ -34,9 +34,7 @@ def explain(adjustment: Adjustment, suspect: Suspect, job: Job) -> str:
     if reading.kind == "plumb":
         hint = f"the drop of the bob at {reading.names[0]} lies {_length(abs(suspect.size), job)} off: drop it again"
     else:
-        slips = [
-            slip for slip in _slips(row, job, should, adjustment, tolerance) if abs(slip[0] - should) <= tolerance
-        ]
+        slips = [slip for slip in _slips(row, job, should, adjustment, tolerance) if abs(slip[0] - should) <= tolerance]
         if slips:
             value, why = slips[0]
             hint = f"{said} {why}; that would fit to {_length(abs(value - should), job, fine=True)}"
@@ -122,8 +120,9 @@ def _inch_slips(said: str, shown: float, job: Job) -> Iterator[tuple[float, str]
                 yield shown - sign * step, f"is one 1/{part} in too {'much' if sign > 0 else 'little'}"
     if job.units == "mm" or "mm" in said or "cm" in said:
         in_centimetres = "cm" in said
-        yield shown * (INCH / 10 if in_centimetres else INCH), "looks like inches written down as " + (
-            "centimetres" if in_centimetres else "millimetres"
+        yield (
+            shown * (INCH / 10 if in_centimetres else INCH),
+            "looks like inches written down as " + ("centimetres" if in_centimetres else "millimetres"),
         )
         if not in_centimetres:
             yield shown * INCH / 10, "looks like inches taken for centimetres"

@@ -171,9 +171,7 @@ def _direction(moves: Array) -> str:
     return "towards front left and rear right" if mean[0] * mean[1] > 0 else "towards front right and rear left"
 
 
-def _fewest_tapes(
-    positions: Array, found: Sequence[Sequence[int]], moves: Array
-) -> list[tuple[int, int, Array]]:
+def _fewest_tapes(positions: Array, found: Sequence[Sequence[int]], moves: Array) -> list[tuple[int, int, Array]]:
     """One tape a freedom, as (point, point, its share of each motion): each takes the freest motion left.
 
     Greedy over all tapes from part to part; where the parts are many, from a part to the main body only.

@@ -110,9 +110,10 @@ def _in_order(adjustment: Adjustment, critical: float) -> bool:
     """Whether what is left fits as stated: no test fails, and the scatter as a whole is what chance allows."""
     freedom = adjustment.degrees_of_freedom
     scatter = np.sqrt(adjustment.sum_of_squares / freedom) if freedom > 0 else 0.0
-    fits = scatter <= sigma0_limits(freedom)[1] or max(
-        robust_scatter(adjustment, standardised(adjustment)).values(), default=np.inf
-    ) < SCATTERED
+    fits = (
+        scatter <= sigma0_limits(freedom)[1]
+        or max(robust_scatter(adjustment, standardised(adjustment)).values(), default=np.inf) < SCATTERED
+    )
     return bool(fits and np.max(tests(adjustment), initial=0.0) <= critical)
 
 

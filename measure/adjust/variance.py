@@ -82,9 +82,7 @@ def scale_components(adjustment: Adjustment, stated: Array) -> tuple[Adjustment,
         adjustment = with_sd(adjustment, sd)
         if all(abs(factors[c] - before[c]) < 1e-4 * before[c] for c in factors):
             break
-    scaled = [
-        Scaled(c, factors[c], float(adjustment.redundancy[use[c]].sum())) for c in chosen if factors[c] > 1.0
-    ]
+    scaled = [Scaled(c, factors[c], float(adjustment.redundancy[use[c]].sum())) for c in chosen if factors[c] > 1.0]
     return adjustment, scaled
 
 

@@ -57,16 +57,12 @@ def _tapes_and_tilt(doc: Document, lines: Lines) -> None:
             continue
         spread = "" if tape.sd is None else f" (sd {tape.sd * 1000:.2f})"
         sense = "long" if tape.scale > 0 else "short"
-        lines.line(
-            f"{tape.name or 'tape'}: reads {abs(tape.scale) * 1000:.2f} mm a metre {sense}{spread}.", indent=2
-        )
+        lines.line(f"{tape.name or 'tape'}: reads {abs(tape.scale) * 1000:.2f} mm a metre {sense}{spread}.", indent=2)
     if doc.tilt.roll is None and doc.tilt.pitch is None:
         lines.line("How the car sat to gravity was not measured.", indent=2)
     if doc.tilt.roll is not None:
         side = "left" if doc.tilt.roll > 0 else "right"
-        lines.line(
-            f"The car sat {abs(doc.tilt.roll):.2f} deg out of level sideways, {side} side high.", indent=2
-        )
+        lines.line(f"The car sat {abs(doc.tilt.roll):.2f} deg out of level sideways, {side} side high.", indent=2)
     if doc.tilt.pitch is not None:
         end = "nose low" if doc.tilt.pitch > 0 else "nose high"
         lines.line(f"The car sat {abs(doc.tilt.pitch):.2f} deg out of level fore and aft, {end}.", indent=2)
@@ -78,9 +74,7 @@ def _centreline(doc: Document, lines: Lines) -> None:
     if line.pairs_set_aside:
         lines.line(f"Set aside for the centreline: {', '.join(line.pairs_set_aside)}.", indent=2)
     if line.yaw_sd_deg is not None and line.offset_sd is not None:
-        lines.line(
-            f"Its sd: {line.offset_sd:.2f} mm sideways, {line.yaw_sd_deg:.3f} deg in direction.", indent=2
-        )
+        lines.line(f"Its sd: {line.offset_sd:.2f} mm sideways, {line.yaw_sd_deg:.3f} deg in direction.", indent=2)
 
 
 def _points(doc: Document, lines: Lines) -> None:

@@ -68,9 +68,7 @@ class Lines:
         """A table without rules. Heads that start with ">" are set to the right; those in `wrap` may wrap."""
         table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
         for head in heads:
-            table.add_column(
-                head.lstrip(">"), justify="right" if head[0] == ">" else "left", no_wrap=head not in wrap
-            )
+            table.add_column(head.lstrip(">"), justify="right" if head[0] == ">" else "left", no_wrap=head not in wrap)
         for row in rows:
             table.add_row(*(self._text(cell, STYLES.get(cell, "")) for cell in row))
         self._print(Padding(table, (0, 0, 0, 2)))

@@ -60,9 +60,7 @@ def draw(doc: Document, path: Path) -> None:
         axes.set_axis_off()
         _sheet(doc, axes)
         kind = path.suffix.lower()[1:]
-        metadata = (
-            {"Date": None, "Creator": f"plumbsquare {doc.version}"} if kind == "svg" else {"Software": None}
-        )
+        metadata = {"Date": None, "Creator": f"plumbsquare {doc.version}"} if kind == "svg" else {"Software": None}
         drawn = io.BytesIO()
         figure.savefig(drawn, format=kind, dpi=200, metadata=metadata)
     write_atomically(path, drawn.getvalue())
@@ -167,9 +165,7 @@ def _row(station: Station, y: float, shrink: float, scale: Scale, axes: "Axes") 
     for place in station.places:
         on_left = place.point.side == "L"
         column, text_x = (layout.LEFT_NAMES, -1.0) if on_left else (layout.RIGHT_NAMES, 1.0)
-        name, size = layout.shortened(
-            printable(place.point.name), 6.5 * shrink, layout.NAME_WIDTH, 4.5 * shrink
-        )
+        name, size = layout.shortened(printable(place.point.name), 6.5 * shrink, layout.NAME_WIDTH, 4.5 * shrink)
         axes.text(
             column + text_x * 0.6,
             y,

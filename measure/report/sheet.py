@@ -52,9 +52,7 @@ class Section:
     rows: Sequence[Sequence[str]]
 
 
-def sections(
-    points: Sequence[Point], units: str, tapes: Sequence[tuple[str, str]] | None = None
-) -> list[Section]:
+def sections(points: Sequence[Point], units: str, tapes: Sequence[tuple[str, str]] | None = None) -> list[Section]:
     """The tables of the sheet, in the order and with the columns of the job's own tables."""
     listed = [point.name for station in groups(points) for point in station]
     runs = tapes_to_run(points) if tapes is None else list(tapes)
@@ -128,9 +126,7 @@ def sheet_bytes(
         pen.line(EDGE, 17.5, width - EDGE, 17.5, 0.6)
         page()
         pen.text(width - EDGE, height - 8, f"page {number} of {len(pages)}", 8, align="right")
-        pen.text(
-            EDGE, height - 8, "Read, say it aloud, write it. Minus signs and inch marks as you see them.", 8
-        )
+        pen.text(EDGE, height - 8, "Read, say it aloud, write it. Minus signs and inch marks as you see them.", 8)
         canvas.showPage()
     canvas.save()
     return buffer.getvalue()
@@ -175,9 +171,7 @@ class Pen:
         draw = {"left": "drawString", "right": "drawRightString", "middle": "drawCentredString"}[align]
         getattr(self.canvas, draw)(x * MM, (self.height - y) * MM, words)
 
-    def line(
-        self, x1: float, y1: float, x2: float, y2: float, weight: float = 0.4, grey: float = 0.0
-    ) -> None:
+    def line(self, x1: float, y1: float, x2: float, y2: float, weight: float = 0.4, grey: float = 0.0) -> None:
         """A straight line, `weight` in points, `grey` 0 black to 1 white."""
         self.canvas.setStrokeGray(grey)
         self.canvas.setLineWidth(weight)
@@ -257,11 +251,7 @@ def _sketch(pen: Pen, points: Sequence[Point], box: tuple[float, float, float, f
             align, shift = ("right", -2.2) if point.side == "L" else ("left", 2.2)
             room = x - 2.2 - left if point.side == "L" else right + 14.0 - x - 2.2
             pen.text(x + shift, y + size / 8, point.name, size, align=align, room=room)
-    note = (
-        "Sketch: along the car to scale."
-        if to_scale
-        else "Sketch, not to scale; front to back as in points.csv."
-    )
+    note = "Sketch: along the car to scale." if to_scale else "Sketch, not to scale; front to back as in points.csv."
     pen.text(left, bottom - 1.0, f"{note} Grey: tapes to the next station.", 7, room=right - left)
 
 

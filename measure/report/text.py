@@ -40,9 +40,7 @@ def render(doc: Document, verbose: bool, console: Console) -> None:
     for sentence in SAFETY:
         lines.item(sentence)
     lines.blank()
-    lines.line(
-        f"plumbsquare {doc.version}, inputs {doc.inputs_sha256 if verbose else doc.inputs_sha256[:12]}"
-    )
+    lines.line(f"plumbsquare {doc.version}, inputs {doc.inputs_sha256 if verbose else doc.inputs_sha256[:12]}")
     if not verbose:
         lines.line("-v adds the statistics and the figures without a limit.")
 
