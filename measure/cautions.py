@@ -97,9 +97,10 @@ def _of_the_centreline(standing: Stand) -> list[str]:
         told.append(
             f"Set aside from the centreline, because they do not agree with the others: {', '.join(line.set_aside)}."
         )
-    if line.rests_on == "all" or (line.rests_on == "trusted" and len(standing.frame.used) == 2):
+    if line.rests_on == "all":
         told.append(
-            "The centreline rests on two pairs, which any line fits: a pulled one would not show. Measure a third."
+            "The centreline rests on two pairs, which any line fits: a pulled one would not show, so nothing is "
+            "called fine or out. Measure a third, or write trusted = yes at both if they are known to be undamaged."
         )
     if line.rests_on == "disagree" and not line.ambiguous:
         told.append(

@@ -56,6 +56,9 @@ def stand(job: Job, points: CarPoints) -> Stand | None:
             Judged(j.check, j.figure, j.u95, j.limit, agreed(u.get(j.check.name, "undecided") for u in under))
             for j in first
         ]
+    if centreline.rests_on == "all":
+        # any line fits two pairs, so a pulled one would not show: nothing taken from it can be called fine or out
+        first = [replace(j, verdict="undecided") if j.limit is not None else j for j in first]
     return Stand(points, centreline, tuple(first))
 
 
