@@ -1,0 +1,5 @@
+"""Set before numpy loads: test processes that share cores must not each take all of them, as in `measure.cli`."""
+
+import os
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
