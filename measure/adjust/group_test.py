@@ -7,9 +7,13 @@ the |w| of the same probability. So turning the axes of a base line or an instru
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from typing import Any
+
 import numpy as np
 from scipy.special import chdtrc, ndtri
 
+from measure.adjust.network import NDArrayBool
 from measure.adjust.solver import Adjustment
 from measure.readings.unknowns import Array, Index
 
@@ -24,10 +28,7 @@ def group_tests(adjustment: Adjustment, w: Array, least: float) -> Array:
     variance that must be checked by others. For readings set aside, w and S are against the rest.
     """
     tests = np.abs(w)
-    group = adjustment.network.group
-    first, count = np.unique(group, return_index=True, return_counts=True)[1:]
-    for size in (2, 3):
-        rows = first[count == size][:, None] + np.arange(size)
+    for rows in _several_rows(adjustment.network.group):
         rows = rows[(tests[rows] > 0).any(axis=1)]
         if len(rows):
             together = _together(adjustment, rows, least)
@@ -39,34 +40,28 @@ def group_tests(adjustment: Adjustment, w: Array, least: float) -> Array:
 
 def _together(adjustment: Adjustment, rows: Index, least: float) -> Array:
     """|w| (g,) of readings whose rows are (g, k)."""
-    residual, A = adjustment.unweighted
-    sd = np.maximum(adjustment.sd, 1e-12)[rows]
-    flat = A[rows.ravel()]
-    flat = flat if isinstance(flat, np.ndarray) else flat.toarray()
-    by_reading = flat.reshape(*rows.shape, -1) / sd[:, :, None]
-    spread = by_reading @ adjustment.Q @ np.swapaxes(by_reading, 1, 2)
-    sign = np.where(adjustment.active[rows[:, 0]], -1.0, 1.0)  # a reading set aside is compared, not fitted
-    size, direction = np.linalg.eigh(np.eye(rows.shape[1]) + sign[:, None, None] * spread)
-    along = np.einsum("gkd,gk->gd", direction, residual[rows] / sd)
+    taking_part = adjustment.active[rows[:, 0]]
+    size, direction = _spectra(adjustment, rows, taking_part)
     # left out, a direction's variance is the inverse of what it is while it takes part
-    checked = np.where(sign[:, None] < 0, size, 1.0 / np.maximum(size, 1.0)) > least
-    square = np.sum(np.where(checked, along**2 / np.where(checked, size, 1.0), 0.0), axis=1)
+    checked = np.where(taking_part[:, None], size, 1.0 / np.maximum(size, 1.0)) > least
+    residual = adjustment.residual[rows] / np.maximum(adjustment.sd, 1e-12)[rows]
+    square = _explained(residual, size, direction, checked)
     freedom = np.maximum(checked.sum(axis=1), 1)
     tail = chdtrc(freedom, square)
     return np.asarray(np.where(tail > NOTHING, -ndtri(np.maximum(tail, NOTHING) / 2), np.sqrt(square)))
 
 
 def correlations(adjustment: Adjustment, row: int, least: float) -> Array:
-    """Correlation (m,) of the test of a row's reading with that of every other reading, on all its rows.
+    """Correlation (m,) of the test of a row's reading with that of every other that takes part, on all its rows.
 
     The square is the share of what speaks against the one that a mistake in the other would explain:
     c' S_gh S_hh^-1 S_hg c / c' S_gg c with c = S_gg^-1 v, whichever axes the two are written in.
     """
-    group = adjustment.network.group
+    group, r = adjustment.network.group, adjustment.redundancy
     mine = np.flatnonzero(group == group[row])
     sd = np.maximum(adjustment.sd, 1e-12)
     residual, A = adjustment.unweighted
-    own = A[mine] if isinstance(A, np.ndarray) else A[mine].toarray()
+    own = _dense(A[mine])
     S = -np.asarray(A @ (adjustment.Q @ own.T)) / np.outer(sd, sd[mine])
     S[mine, np.arange(len(mine))] += 1.0
     size, direction = np.linalg.eigh(S[mine])
@@ -74,15 +69,37 @@ def correlations(adjustment: Adjustment, row: int, least: float) -> Array:
     c = direction[:, checked] @ ((direction[:, checked].T @ (residual[mine] / sd[mine])) / size[checked])
     whole = float(c @ S[mine] @ c)
     pull = S @ c
-    square = np.zeros(len(group))
-    first, count = np.unique(group, return_index=True, return_counts=True)[1:]
-    for k in np.unique(count).tolist():
-        rows = first[count == k][:, None] + np.arange(k)
-        flat = A[rows.ravel()]
-        flat = flat if isinstance(flat, np.ndarray) else flat.toarray()
-        white = flat.reshape(*rows.shape, -1) / sd[rows][:, :, None]
-        sizes, axes = np.linalg.eigh(np.eye(k) - white @ adjustment.Q @ np.swapaxes(white, 1, 2))
-        along = np.einsum("gkd,gk->gd", axes, pull[rows])
-        explained = np.where(sizes > least, along**2 / np.where(sizes > least, sizes, 1.0), 0.0).sum(axis=1)
-        square[rows] = explained[:, None]
+    square = np.where(r > least, pull**2 / np.where(r > least, r, 1.0), 0.0)
+    for rows in _several_rows(group):
+        rows = rows[(r[rows] > least).any(axis=1)]
+        if len(rows):
+            sizes, axes = _spectra(adjustment, rows, np.ones(len(rows), dtype=bool))
+            square[rows] = _explained(pull[rows], sizes, axes, sizes > least)[:, None]
     return np.sqrt(square / whole) if whole > 0 else square
+
+
+def _several_rows(group: Index) -> Iterator[Index]:
+    """Rows (g, k) of the readings that have two, then of those that have three; a reading's rows stand together."""
+    first, count = np.unique(group, return_index=True, return_counts=True)[1:]
+    for size in (2, 3):
+        yield first[count == size][:, None] + np.arange(size)
+
+
+def _spectra(adjustment: Adjustment, rows: Index, taking_part: NDArrayBool) -> tuple[Array, Array]:
+    """Eigenvalues (g, k) and eigenvectors of each reading's whitened residual covariance; rows are (g, k)."""
+    A = adjustment.unweighted[1]
+    white = _dense(A[rows.ravel()]).reshape(*rows.shape, -1) / np.maximum(adjustment.sd, 1e-12)[rows][:, :, None]
+    spread = white @ adjustment.Q @ np.swapaxes(white, 1, 2)
+    sign = np.where(taking_part, -1.0, 1.0)  # a reading set aside is compared, not fitted
+    size, direction = np.linalg.eigh(np.eye(rows.shape[1]) + sign[:, None, None] * spread)
+    return size, direction
+
+
+def _explained(vectors: Array, size: Array, direction: Array, checked: NDArrayBool) -> Array:
+    """Square x' S^-1 x (g,) of vectors (g, k) over the directions that anything checks."""
+    along = np.einsum("gkd,gk->gd", direction, vectors)
+    return np.asarray(np.sum(np.where(checked, along**2 / np.where(checked, size, 1.0), 0.0), axis=1))
+
+
+def _dense(A: Any) -> Array:
+    return A if isinstance(A, np.ndarray) else np.asarray(A.toarray())
