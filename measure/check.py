@@ -12,25 +12,15 @@ import numpy as np
 from measure import __version__
 from measure.adjust.critical import FINDABLE, sigma0_limits
 from measure.adjust.explain import explain
-from measure.adjust.in_line import adjust_what_is_held
 from measure.adjust.mistakes import against_the_rest, standardised
-from measure.adjust.stage import ContradictionError, Solved
+from measure.adjust.stage import Solved
 from measure.advice import Adviser
-from measure.body.stand import Judged, Stand, budget, stand
-from measure.car_points import car_points
+from measure.body.stand import Judged, Stand, budget
 from measure.cautions import cautions
-from measure.findings import BadInput, Findings
-from measure.job import Job, choose_stage, inputs_sha256, load_job
+from measure.findings import Findings
+from measure.job import Job, inputs_sha256
 from measure.job.limits import check_names
 from measure.readings.reading import Reading
-from measure.readings.stage import read_stage
-from measure.refusals import (
-    refuse_a_car_on_its_side,
-    refuse_a_wrong_arrangement,
-    refuse_contradiction,
-    refuse_the_hopeless,
-    refuse_unlike_sd,
-)
 from measure.result import (
     Centreline,
     CheckResult,
@@ -46,6 +36,7 @@ from measure.result import (
     TapeResult,
     Tilt,
 )
+from measure.survey import Surveyed, survey
 
 UNCHECKED = 0.1
 """Redundancy under which a reading counts as not checked by the others."""
@@ -53,38 +44,14 @@ UNCHECKED = 0.1
 
 def check(folder: Path, stage: str | None = None) -> Document:
     """The result document of one stage. Raises BadInput with everything found where the input cannot be used."""
-    findings = Findings()
-    job, name, readings = read_job(folder, stage, findings)
-    refuse_unlike_sd(job, name, readings, findings)
-    try:
-        solved = adjust_what_is_held(job, name, readings)
-    except ContradictionError:
-        refuse_contradiction(job, name, readings, findings)
-    points = car_points(job, solved)
-    standing = stand(job, points) if len(points.names) else None
-    refuse_the_hopeless(job, name, standing, solved, findings)
-    refuse_a_car_on_its_side(name, readings, standing, findings)
-    refuse_a_wrong_arrangement(name, readings, standing, findings)
-    return _document(job, name, readings, solved, standing, findings)
+    return document(survey(folder, stage))
 
 
-def read_job(folder: Path, stage: str | None, findings: Findings) -> tuple[Job, str, list[Reading]]:
-    """Job, stage and readings. Raises BadInput with all findings of all files together."""
-    job = load_job(folder, findings)
-    if job is None:
-        raise BadInput(findings)
-
-    def has_readings(name: str) -> bool:
-        return bool(read_stage(job, name, Findings()))
-
-    chosen = choose_stage(job, stage, findings, has_readings)
-    if chosen is None:
-        raise BadInput(findings)
-    readings = read_stage(job, chosen, findings)
-    if not readings:
-        findings.error(chosen, None, None, "no readings", "enter at least some lengths in tape.csv")
-    findings.raise_if_errors()
-    return job, chosen, readings
+def document(surveyed: Surveyed) -> Document:
+    """The result document of a stage already surveyed."""
+    return _document(
+        surveyed.job, surveyed.stage, surveyed.readings, surveyed.solved, surveyed.standing, surveyed.findings
+    )
 
 
 def _document(

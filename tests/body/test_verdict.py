@@ -12,8 +12,8 @@ from measure.adjust.stage import adjust_stage
 from measure.body.stand import Judged, stand
 from measure.body.verdict import agreed, judge, worst
 from measure.car_points import car_points
-from measure.check import read_job
 from measure.findings import Findings
+from measure.survey import read_job
 from tests.body.judging import unrounded
 from tests.synthetic import make_car, survey, write_job
 

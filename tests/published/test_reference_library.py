@@ -25,9 +25,9 @@ from measure.body.check import Figure
 from measure.body.points import CarPoints, Sources
 from measure.body.stand import Stand, stand
 from measure.car_points import car_points
-from measure.check import read_job
 from measure.findings import Findings
 from measure.job import Job
+from measure.survey import read_job
 
 SAMPLES = Path(__file__).parents[2] / "sample_data"
 CARS = ["straight_saloon", "pulled_rail"]

@@ -1,0 +1,59 @@
+"""What every command shares: the group, bad input told plainly, folders. Nothing heavy at the top."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Callable
+from functools import wraps
+from pathlib import Path
+from typing import Any
+
+import click
+
+from measure import __version__
+
+BAD_INPUT = 2
+# A car is too small to share between cores: waiting for each other costs more than the sums, and one core adds up in
+# the same order every time. Must be set before numpy loads; whoever sets it otherwise is heeded.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+FOLDER = click.Path(path_type=Path)
+
+
+class Missing(click.ClickException):
+    """Input that cannot be used: the reasons on stderr, exit status 2."""
+
+    exit_code = BAD_INPUT
+
+    def show(self, file: Any = None) -> None:
+        """Print the findings as they are, without a prefix."""
+        click.echo(self.message, file=file or sys.stderr)
+
+
+def plainly(command: Callable[..., None]) -> Callable[..., None]:
+    """Turn bad input into its findings on stderr and exit status 2, never a traceback."""
+
+    @wraps(command)
+    def wrapped(*args: Any, **kwargs: Any) -> None:
+        from measure.findings import BadInput
+
+        try:
+            command(*args, **kwargs)
+        except BadInput as bad:
+            count = len(bad.findings.errors)
+            things = "1 thing stands" if count == 1 else f"{count} things stand"
+            raise Missing(f"{things} in the way. Nothing was written.\n{bad}") from None
+        except OSError as error:
+            where = f"{error.filename}: " if error.filename else ""
+            raise Missing(f"{where}{error.strerror or error}. Nothing was written.") from None
+
+    return wrapped
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, message="plumbsquare %(version)s")
+def main() -> None:
+    """Tell whether a car body is square before anyone drills it.
+
+    Start with `plumbsquare new my_car`, measure, fill in the tables, then `plumbsquare check my_car`.
+    """

@@ -1,0 +1,73 @@
+"""One stage of one job, from its files to a car that stands in its own axes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from measure.adjust.in_line import adjust_what_is_held
+from measure.adjust.stage import ContradictionError, Solved
+from measure.body.points import CarPoints
+from measure.body.stand import Stand, stand
+from measure.car_points import car_points
+from measure.findings import BadInput, Findings
+from measure.job import Job, choose_stage, load_job
+from measure.readings.reading import Reading
+from measure.readings.stage import read_stage
+from measure.refusals import (
+    refuse_a_car_on_its_side,
+    refuse_a_wrong_arrangement,
+    refuse_contradiction,
+    refuse_the_hopeless,
+    refuse_unlike_sd,
+)
+
+
+@dataclass(frozen=True)
+class Surveyed:
+    """A stage read, adjusted and put into the car's own axes; `standing` is None where there are no two pairs."""
+
+    job: Job
+    stage: str
+    readings: Sequence[Reading]
+    solved: Solved
+    points: CarPoints
+    standing: Stand | None
+    findings: Findings
+
+
+def survey(folder: Path, stage: str | None = None) -> Surveyed:
+    """Read, adjust and judge one stage. Raises BadInput with everything found where the input cannot be used."""
+    findings = Findings()
+    job, name, readings = read_job(folder, stage, findings)
+    refuse_unlike_sd(job, name, readings, findings)
+    try:
+        solved = adjust_what_is_held(job, name, readings)
+    except ContradictionError:
+        refuse_contradiction(job, name, readings, findings)
+    points = car_points(job, solved)
+    standing = stand(job, points) if len(points.names) else None
+    refuse_the_hopeless(job, name, standing, solved, findings)
+    refuse_a_car_on_its_side(name, readings, standing, findings)
+    refuse_a_wrong_arrangement(name, readings, standing, findings)
+    return Surveyed(job, name, readings, solved, points, standing, findings)
+
+
+def read_job(folder: Path, stage: str | None, findings: Findings) -> tuple[Job, str, list[Reading]]:
+    """Job, stage and readings. Raises BadInput with all findings of all files together."""
+    job = load_job(folder, findings)
+    if job is None:
+        raise BadInput(findings)
+
+    def has_readings(name: str) -> bool:
+        return bool(read_stage(job, name, Findings()))
+
+    chosen = choose_stage(job, stage, findings, has_readings)
+    if chosen is None:
+        raise BadInput(findings)
+    readings = read_stage(job, chosen, findings)
+    if not readings:
+        findings.error(chosen, None, None, "no readings", "enter at least some lengths in tape.csv")
+    findings.raise_if_errors()
+    return job, chosen, readings
