@@ -1,8 +1,9 @@
 """The one further act that would shrink a figure's uncertainty most, and the u95 it would reach.
 
-Acts tried: a second drop of the bob at any point, a further floor tape between any two marks, levelling the car, a
-further pair for the centreline. Each is predicted from the covariance before it is done (the update of a least-squares
-solution by further rows); the weights of the centreline are held as they are, which errs on the careful side.
+Acts tried: a second drop of the bob at any point, a further floor tape between any two marks, one more picture,
+levelling the car, a further pair for the centreline. Each is predicted from the covariance before it is done (update
+of a least-squares solution by further rows); the weights of the centreline are held as they are, which errs on the
+careful side.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from measure.body.check import Figure
 from measure.body.frame import SHIFT, YAW
 from measure.body.stand import Judged, Stand
 from measure.job import Job
+from measure.photo_advice import gain, views
 from measure.readings.kind import point_of
 from measure.readings.unknowns import Array
 
@@ -60,6 +62,7 @@ class Adviser:
         columns = u.point_columns[[u.point_idx[name] for name in stand.points.names]].ravel()
         there = columns >= 0
         acts = [*self._drops(), *self._tapes()]
+        self._views = views(solved, stand.frame)
         self._words = [act.words for act in acts]
         self._at = np.array([act.columns for act in acts], dtype=np.int64).reshape(-1, 2, 4)
         self._by = np.array([act.derivatives for act in acts]).reshape(-1, 2, 4)
@@ -78,7 +81,7 @@ class Adviser:
         if figure is None or judged.u95 is None or figure.sd == 0:
             return None
         k = judged.u95 / figure.sd
-        gains = self._reading_gains(figure) + self._other_gains(figure)
+        gains = self._reading_gains(figure) + self._picture_gains(figure) + self._other_gains(figure)
         ranked = sorted(gains, key=lambda gain: (-round(gain[0], 9), gain[1]))
         if not ranked:
             return None
@@ -125,9 +128,15 @@ class Adviser:
         taken = np.sum(shared * np.linalg.solve(self._innovation, shared[..., None])[..., 0], axis=1)
         return list(zip(taken.tolist(), self._words, strict=True))
 
+    def _picture_gains(self, figure: Figure) -> list[tuple[float, str]]:
+        """Variance each further picture would take off."""
+        moved = np.flatnonzero(figure.gradient)
+        shared = self._covariance[:, moved] @ figure.gradient[moved]
+        return [(gain(view, shared, self._solved.final.Q), view.words) for view in self._views]
+
     def _other_gains(self, figure: Figure) -> list[tuple[float, str]]:
         frame, pairs, job = self._stand.frame, self._stand.centreline.pairs, self._job
-        gains = []
+        gains: list[tuple[float, str]] = []
         lean = float(np.sum((figure.gradient @ self._lean) ** 2))
         if frame.roll_sd is None and lean > 0 and job.sd.level > 0:
             widths = frame.xyz[pairs.ends[:, 0], 1] - frame.xyz[pairs.ends[:, 1], 1]

@@ -38,7 +38,7 @@ def car_points(job: Job, solved: Solved) -> CarPoints:
         sources = sources.joined(columns, ("heights not measured",) * assumed.shape[1])
     return CarPoints(
         tuple(p.name for p in wanted), xyz, sources, known, assumed,
-        _dropped_once(solved, [p.name for p in wanted]),
+        _dropped_once(solved, [p.name for p in wanted]), not any(k == "printed" for k in solved.final.network.kinds),
     )  # fmt: skip
 
 
@@ -126,7 +126,7 @@ def _dropped_once(solved: Solved, names: Sequence[str]) -> tuple[bool, ...]:
         reading = row.reading
         if on and reading.kind == "plumb":
             drops.setdefault(point_of(reading.names[0]), set()).add(reading.names[0])
-        elif on and reading.kind in ("xyz", "car", "bar"):
+        elif on and reading.kind in ("xyz", "target", "car", "bar"):
             otherwise.update(reading.names)
     loose = solved.site.job.sd.plumb > 0
     return tuple(loose and len(drops.get(name, ())) == 1 and name not in otherwise for name in names)
@@ -144,6 +144,12 @@ def source_label(row: Row) -> str:
         return f"tape {reading.names[0]} to {reading.names[1]}{where}"
     if reading.kind == "bar":
         return f"bar {reading.names[0]} to {reading.names[1]}{where}"
+    if reading.kind == "target":
+        return f"the pictures of {reading.names[0]}"
+    if reading.kind == "lens":
+        return "what was known of the lens beforehand"
+    if reading.kind == "printed":
+        return "the printed size of the targets"
     if reading.kind == "levels":
         return f"level {reading.names[0]} to {reading.names[1]}{where}"
     words = {"heights": "height of", "marks": "base-line mark of", "xyz": "place of"}

@@ -10,7 +10,9 @@ from measure.adjust.critical import sigma0_limits
 from measure.adjust.solver import Adjustment
 from measure.adjust.stage import Solved
 from measure.body.stand import Stand
+from measure.chart_answers import chart_cautions
 from measure.job import Job
+from measure.photo_cautions import photo_cautions
 from measure.readings.reading import Reading
 from measure.readings.stage import unread
 from measure.readings.tape import HEIGHT_SPREAD, tape_of
@@ -25,7 +27,9 @@ def cautions(job: Job, stage: str, readings: Sequence[Reading], solved: Solved, 
         *_of_the_fit(solved),
         *(_of_the_centreline(standing) if standing else _no_centreline(job)),
         *_of_heights(job, standing, readings, solved),
+        *chart_cautions(standing),
         *_of_tapes(job, stage, readings, solved),
+        *photo_cautions(job, stage, readings, solved),
     ]
 
 
@@ -93,7 +97,7 @@ def _of_the_centreline(standing: Stand) -> list[str]:
             f"The readings leave a choice of centreline: either {'; or '.join(ways)}{further}. "
             "A further pair settles it, or trusted = yes in points.csv at pairs known to be undamaged."
         )
-    elif line.set_aside and line.rests_on != "trusted":
+    elif line.set_aside and line.rests_on not in ("trusted", "chart"):
         told.append(
             f"Set aside from the centreline, because they do not agree with the others: {', '.join(line.set_aside)}."
         )

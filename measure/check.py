@@ -36,15 +36,15 @@ from measure.result import (
     TapeResult,
     Tilt,
 )
-from measure.survey import Surveyed, survey
+from measure.survey import Progress, Surveyed, survey
 
 UNCHECKED = 0.1
 """Redundancy under which a reading counts as not checked by the others."""
 
 
-def check(folder: Path, stage: str | None = None) -> Document:
+def check(folder: Path, stage: str | None = None, progress: Progress | None = None) -> Document:
     """The result document of one stage. Raises BadInput with everything found where the input cannot be used."""
-    return document(survey(folder, stage))
+    return document(survey(folder, stage, progress))
 
 
 def document(surveyed: Surveyed) -> Document:
@@ -67,7 +67,7 @@ def _document(
     rows = _readings(solved)
     return Document(
         job=job.title, stage=stage, units=job.units, version=__version__,
-        inputs_sha256=inputs_sha256(job.folder, stage), frame="car" if standing else "network",
+        inputs_sha256=inputs_sha256(job.folder, *_stages(job, stage)), frame="car" if standing else "network",
         plan_only=frame.roll_sd is None if frame else not bool((solved.site.level_sets >= 0).any()),
         tilt=Tilt(roll, pitch), network=_network(solved, len(rows)), points=_points(job, solved, standing),
         readings=rows, suspects=_suspects(job, solved), centreline=_centreline(standing), checks=checks,
@@ -77,6 +77,12 @@ def _document(
         pieces=[list(p) for p in solved.pieces] if len(solved.pieces) > 1 else [],
         tapes=_tapes(solved),
     )  # fmt: skip
+
+
+def _stages(job: Job, stage: str) -> list[str]:
+    """The stage and that of its faces half a turn on, if any."""
+    info = job.stage_info.get(stage)
+    return [stage] if info is None or info.turned is None else [stage, info.turned]
 
 
 def _where(reading: ReadingResult) -> str:
@@ -204,6 +210,7 @@ def _checks(job: Job, solved: Solved, standing: Stand | None) -> list[CheckResul
         adviser = Adviser(job, solved, standing)
         made = {j.check.name: _check(j, standing, adviser) for j in standing.judged}
     names = [n for n in check_names(job.points) if n in made or _expected(n, job)]
+    names += [length.check_name for length in job.chart]
     for name in names:
         if name not in made:
             made[name] = _refused(name, job)
@@ -216,7 +223,8 @@ def _expected(name: str, job: Job) -> bool:
     family, _, rest = name.partition(".")
     keys = [key for key, _, _ in job.pairs()]
     if family == "chart":
-        return False
+        point, _, axis = rest.rpartition(".")
+        return getattr(job.point(point), axis) is not None
     if family == "pair":
         return rest.rpartition(".")[0] in keys
     if family == "cross":
@@ -240,6 +248,9 @@ def _count(job: Job, part: str, side: str) -> int:
 def _refused(name: str, job: Job) -> CheckResult:
     family = {"offset": "offset", "asymmetry": "offset", "square": "angle", "thrust": "angle", "yaw": "angle"}
     limit = job.limits.get(name) or job.limits.get(family.get(name.rsplit(".", 1)[1], ""), None)
+    if name.startswith("chart."):
+        tolerance = next((each.tolerance for each in job.chart if each.check_name == name), None)
+        limit = job.limits.get(name, tolerance or job.limits["chart"])
     degrees = name.rsplit(".", 1)[1] in ("square", "thrust", "yaw", "angle", "toe", "camber", "twist")
     return CheckResult(
         name, None, "deg" if degrees else "mm", None, limit, "undecided" if limit else "no limit", "",

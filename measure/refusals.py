@@ -139,10 +139,10 @@ def refuse_a_wrong_arrangement(
     """
     if standing is None:
         return
-    placed = {point_of(r.names[0]) for r in readings if r.kind in ("marks", "xyz")}
+    placed = {point_of(r.names[0]) for r in readings if r.kind in ("marks", "xyz", "target")}
     for judged in standing.judged:
         figure, most = judged.figure, FARTHEST if judged.check.unit == "mm" else ASKEW
-        if figure is None or judged.check.limit is None or abs(figure.value) <= most:
+        if figure is None or judged.check.limit in (None, "chart") or abs(figure.value) <= most:
             continue
         if not placed.issuperset(standing.points.names[i] for i in judged.check.points):
             findings.error(stage, None, None, judged.check.words(figure.value), AMISS)

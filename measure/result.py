@@ -205,8 +205,8 @@ class Document:
     tapes: list[TapeResult] = field(default_factory=list)
 
 
-def as_json(doc: Document) -> str:
-    """The document as indented JSON, keys in the order of the dataclasses, one newline at the end.
+def as_json(doc: object) -> str:
+    """A document (a dataclass) as indented JSON, keys in the order of the dataclasses, one newline at the end.
 
     The same document gives the same bytes: figures are written to 12 significant digits, so that the last
     bits of a sum, which differ between processors, do not show. NaN and infinity become null.

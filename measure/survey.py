@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from measure.adjust.in_line import adjust_what_is_held
@@ -11,6 +11,7 @@ from measure.adjust.stage import ContradictionError, Solved
 from measure.body.points import CarPoints
 from measure.body.stand import Stand, stand
 from measure.car_points import car_points
+from measure.chart_answers import refuse_the_chart_of_another_car
 from measure.findings import BadInput, Findings
 from measure.job import Job, choose_stage, load_job
 from measure.readings.reading import Reading
@@ -22,6 +23,10 @@ from measure.refusals import (
     refuse_the_hopeless,
     refuse_unlike_sd,
 )
+from measure.turned import averaged
+
+Progress = Callable[[int, int], None]
+"""Told (pictures done, pictures in all)."""
 
 
 @dataclass(frozen=True)
@@ -37,10 +42,22 @@ class Surveyed:
     findings: Findings
 
 
-def survey(folder: Path, stage: str | None = None) -> Surveyed:
-    """Read, adjust and judge one stage. Raises BadInput with everything found where the input cannot be used."""
+def survey(folder: Path, stage: str | None = None, progress: Progress | None = None) -> Surveyed:
+    """Read, adjust and judge one stage. Raises BadInput with everything found where the input cannot be used.
+
+    Faces are averaged with those of the stage in which the wheels stood half a turn on, where job.toml names one.
+    """
+    one = _survey(folder, stage, progress)
+    info = one.job.stage_info.get(one.stage)
+    if info is None or info.turned is None or one.standing is None:
+        return one
+    other = _survey(folder, info.turned, progress).standing
+    return one if other is None else replace(one, standing=averaged(one.standing, other))
+
+
+def _survey(folder: Path, stage: str | None, progress: Progress | None) -> Surveyed:
     findings = Findings()
-    job, name, readings = read_job(folder, stage, findings)
+    job, name, readings = read_job(folder, stage, findings, progress)
     refuse_unlike_sd(job, name, readings, findings)
     try:
         solved = adjust_what_is_held(job, name, readings)
@@ -49,12 +66,15 @@ def survey(folder: Path, stage: str | None = None) -> Surveyed:
     points = car_points(job, solved)
     standing = stand(job, points) if len(points.names) else None
     refuse_the_hopeless(job, name, standing, solved, findings)
+    refuse_the_chart_of_another_car(job, standing, findings)
     refuse_a_car_on_its_side(name, readings, standing, findings)
     refuse_a_wrong_arrangement(name, readings, standing, findings)
     return Surveyed(job, name, readings, solved, points, standing, findings)
 
 
-def read_job(folder: Path, stage: str | None, findings: Findings) -> tuple[Job, str, list[Reading]]:
+def read_job(
+    folder: Path, stage: str | None, findings: Findings, progress: Progress | None = None
+) -> tuple[Job, str, list[Reading]]:
     """Job, stage and readings. Raises BadInput with all findings of all files together."""
     job = load_job(folder, findings)
     if job is None:
@@ -66,7 +86,7 @@ def read_job(folder: Path, stage: str | None, findings: Findings) -> tuple[Job, 
     chosen = choose_stage(job, stage, findings, has_readings)
     if chosen is None:
         raise BadInput(findings)
-    readings = read_stage(job, chosen, findings)
+    readings = read_stage(job, chosen, findings, progress)
     if not readings:
         findings.error(chosen, None, None, "no readings", "enter at least some lengths in tape.csv")
     findings.raise_if_errors()

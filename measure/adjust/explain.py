@@ -8,6 +8,7 @@ from fractions import Fraction
 
 import numpy as np
 
+from measure.adjust.explain_image import explain_image
 from measure.adjust.mistakes import Suspect
 from measure.adjust.solver import Adjustment
 from measure.job import Job
@@ -26,6 +27,8 @@ def explain(adjustment: Adjustment, suspect: Suspect, job: Job) -> str:
     """The hint for one suspect, as a person would say it; figures in the job's unit."""
     if suspect.tape is not None:
         return _tape_hint(suspect, job)
+    if adjustment.network.rows[suspect.rows[0]].reading.seen is not None:
+        return explain_image(adjustment, suspect) + _cannot_tell(adjustment, suspect)
     row = adjustment.network.rows[suspect.rows[0]]
     reading = row.reading
     said = _said(row, job)
@@ -56,6 +59,8 @@ def _name(reading: Reading) -> str:
     """A reading named for a person: its line, or the drop of the bob."""
     if reading.kind == "plumb":
         return f"the drop at {reading.names[0]}"
+    if reading.seen is not None:
+        return f"target {reading.seen.number} in {reading.via}"
     return reading.source.replace(":", " line ")
 
 

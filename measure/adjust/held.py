@@ -41,7 +41,7 @@ def pieces(readings: Sequence[Reading]) -> list[list[str]]:
     unused = count()
     for r in readings:
         names = list(dict.fromkeys(point_of(n) for n in r.names))
-        if r.kind in ("marks", "xyz"):
+        if r.kind in ("marks", "xyz", "target"):
             setups.setdefault(r.via, []).extend(names)
         elif r.kind not in ("heights", "levels"):
             ties.append(names)

@@ -63,7 +63,7 @@ def _taped(reading: Reading) -> bool:
 def _hanging(site: Site, readings: Sequence[Reading], positions: Array) -> dict[str, Loose]:
     """Points held by tapes alone that run nearly in line, with the neighbours taken as true; positions (points, 3)."""
     u, xy = site.unknowns, positions[:, :2]
-    otherwise = {point_of(r.names[0]) for r in readings if r.kind in ("marks", "xyz")}
+    otherwise = {point_of(r.names[0]) for r in readings if r.kind in ("marks", "xyz", "target")}
     legs: dict[str, list[tuple[Array, float, float]]] = {}
     for reading in filter(_taped, readings):
         a, b = (point_of(name) for name in reading.names)

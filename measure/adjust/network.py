@@ -61,22 +61,17 @@ class Network:
         """Computed values (m,) and unweighted Jacobian (m, n), dense or sparse by size."""
         parts = [block.linearise(state) for block in self.blocks]
         computed = np.concatenate([part[0] for part in parts])
-        first, rows, columns, values = 0, [], [], []
-        for part in parts:
-            m, k = part[1].shape
-            keep = part[2] >= 0
-            rows.append(np.repeat(np.arange(first, first + m), k)[keep.ravel()])
-            columns.append(part[2][keep])
-            values.append(part[1][keep])
-            first += m
-        i, j, v = np.concatenate(rows), np.concatenate(columns), np.concatenate(values)
-        shape = (first, self.unknowns.size)
+        keep = [part[2] >= 0 for part in parts]
+        columns = np.concatenate([part[2][k] for part, k in zip(parts, keep, strict=True)])
+        values = np.concatenate([part[1][k] for part, k in zip(parts, keep, strict=True)])
+        counts = np.concatenate([k.sum(axis=1) for k in keep])
+        shape = (len(computed), self.unknowns.size)
         if shape[0] * shape[1] > DENSE_LIMIT:
             from scipy.sparse import csr_matrix  # heavy, and only large networks want it
 
-            return computed, csr_matrix((v, (i, j)), shape=shape)
+            return computed, csr_matrix((values, columns, np.append(0, np.cumsum(counts))), shape=shape)
         A = np.zeros(shape)
-        np.add.at(A, (i, j), v)
+        np.add.at(A, (np.repeat(np.arange(len(counts)), counts), columns), values)
         return computed, A
 
     def linearise(self, state: State, sd: Array, active: NDArrayBool) -> System:
@@ -89,4 +84,6 @@ class Network:
             exact = A[bound]
             return System(A * weight[:, None], difference * weight, exact, difference[bound])
         exact = A[np.flatnonzero(bound)].toarray()
-        return System(A.multiply(weight[:, None]).tocsr(), difference * weight, exact, difference[bound])
+        whitened = A.copy()
+        whitened.data *= np.repeat(weight, np.diff(A.indptr))
+        return System(whitened, difference * weight, exact, difference[bound])

@@ -17,8 +17,13 @@ from measure.readings.unknowns import Array, State
 
 STEP_ENOUGH = 1e-8
 """Largest last step in mm, beside what rounding leaves at the network's size."""
+ROUNDING = 1e-11
+"""What rounding leaves of a step, over the network's size."""
 MOST_STEPS = 200
 LEAST_DAMPING = 1e-4
+"""Damping to begin with where an undamped step is not trusted,"""
+NO_DAMPING = 1e-8
+"""and under which it is left off again: a long flat valley is walked with less and less."""
 POOR = 0.25
 """Share of the promised fall under which an undamped step is not trusted."""
 
@@ -107,7 +112,7 @@ def solve(network: Network, start: State, sd: Array | None = None, active: NDArr
     cost = _cost(system)
     damping, harder, widest = 0.0, 2.0, np.zeros(network.unknowns.size)
     extent = np.max(np.abs(start.marks), initial=0.0) + np.max(np.abs(start.positions), initial=0.0)
-    enough = STEP_ENOUGH + 1e-13 * extent
+    enough = STEP_ENOUGH + ROUNDING * extent
     for _ in range(MOST_STEPS):
         step, factor, exact_rank = _step(network, system, damping, widest)
         last = np.max(np.abs(step), initial=0.0) < enough
@@ -124,10 +129,9 @@ def solve(network: Network, start: State, sd: Array | None = None, active: NDArr
         if damping == 0.0 and last:
             if np.max(np.abs(system.gap), initial=0.0) > 100.0 * enough:
                 break  # exact rows that contradict each other
-            factor = _step(network, system, 0.0, widest)[1]
             return Adjustment(network, state, sd, active, system.A, system.misclosure, factor, exact_rank)
         damping *= max(0.1, 1.0 - (2.0 * gain - 1.0) ** 3)
-        damping = damping if damping > LEAST_DAMPING / 10 else 0.0
+        damping = damping if damping > NO_DAMPING else 0.0
         harder = 2.0
     raise NotConvergedError
 

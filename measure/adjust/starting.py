@@ -8,6 +8,7 @@ from itertools import combinations
 
 import numpy as np
 
+from measure.adjust.from_photographs import PhotoBlocks, with_sheets
 from measure.adjust.lateration import Edges, grow, polish, reseat, rigid_fit
 from measure.adjust.layout import Layout
 from measure.readings.kind import Site, point_of
@@ -69,7 +70,8 @@ def starting_state(site: Site, readings: Sequence[Reading]) -> Start:
     u = site.unknowns
     n = len(u.points)
     heights = _heights(site, readings)
-    setups = _setups_in_space(site, readings, heights)
+    photos = PhotoBlocks(site, readings)
+    setups = _setups_in_space(site, readings, heights, photos)
     layout = Layout.of(site.job, u.points)
     edges = _edges(site, readings, heights)
     clusters = [(s.nodes, s.xyz[:, :2]) for s in setups]
@@ -85,11 +87,11 @@ def starting_state(site: Site, readings: Sequence[Reading]) -> Start:
     if base_line is not None and len(base_line[0]) >= 2:
         xy = _on_base_line(xy, base_line[0], base_line[1], layout)
     positions = np.column_stack([xy, heights])
-    rotations, origins, floating = _setup_poses(site, setups, positions)
+    rotations, origins, floating, blocks = _setup_poses(site, setups, positions, photos)
     tapes = np.array([[tape_of(site.job, t).scale, 0.0] for t in u.tapes]).reshape(-1, 2)
     under = [u.point_idx[point_of(m)] for m in u.marks]
     marks = positions[under, :2].reshape(-1, 2)
-    state = State(u, positions, marks, tapes, rotations, origins)
+    state = with_sheets(State(u, positions, marks, tapes, rotations, origins), photos, blocks)
     names = tuple(tuple(u.points[i] for i in part) for part in plan.either_way)
     rivals = tuple(
         replace(state, positions=np.column_stack([p.xy, positions[:, 2]]), marks=p.xy[under].reshape(-1, 2))
@@ -148,14 +150,15 @@ def _heights(site: Site, readings: Sequence[Reading]) -> Array:
     return z
 
 
-def _setups_in_space(site: Site, readings: Sequence[Reading], heights: Array) -> list[_Setup]:
-    """Merge setups that share three or more points, and level each cluster as well as can be."""
+def _setups_in_space(site: Site, readings: Sequence[Reading], heights: Array, photos: PhotoBlocks) -> list[_Setup]:
+    """Merge setups and blocks of photographs that share three or more points, and level each as well as can be."""
     u = site.unknowns
-    seen: dict[str, dict[int, Array]] = {name: {} for name in u.setups}
+    seen: dict[str, dict[int, Array]] = {}
     for reading in readings:
         if reading.kind == "xyz":
-            seen[reading.via][u.point_idx[reading.names[0]]] = np.array(reading.values)
-    waiting = sorted(u.setups, key=lambda name: -len(seen[name]))
+            seen.setdefault(reading.via, {})[u.point_idx[reading.names[0]]] = np.array(reading.values)
+    seen |= photos.places()
+    waiting = sorted(seen, key=lambda name: -len(seen[name]))
     clusters: list[_Setup] = []
     while waiting:
         base = waiting.pop(0)
@@ -384,14 +387,16 @@ def _parts_without(near: list[int], n: int, removed: int) -> list[list[int]]:
 
 
 def _setup_poses(
-    site: Site, setups: Sequence[_Setup], positions: Array
-) -> tuple[Array, Array, list[tuple[Index, Index]]]:
+    site: Site, setups: Sequence[_Setup], positions: Array, photos: PhotoBlocks
+) -> tuple[Array, Array, list[tuple[Index, Index]], dict[str, Array]]:
     """Each setup's rotation and origin in the network; fills in heights that only setups give.
 
-    Also (points, setups) of each cluster whose height against the first was no more than supposed.
+    Also (points, setups) of each cluster whose height against the first was no more than supposed, and the rotation of
+    each block of photographs.
     """
+    u = site.unknowns
     floating: list[tuple[Index, Index]] = []
-    rotations, origins = {}, {}
+    rotations, origins, blocks = {}, {}, {}
     ground: float | None = None  # where nothing says how setups stand in height, their points lie alike
     for cluster in setups:
         target = positions[cluster.nodes]
@@ -402,18 +407,24 @@ def _setup_poses(
         typical = float(np.median(cluster.xyz[:, 2]))
         lift = float(np.nanmedian(rise)) if not np.isnan(rise).all() else 0.0 if ground is None else ground - typical
         if ground is not None and np.isnan(rise).all():
-            floating.append((cluster.nodes, np.array([site.unknowns.setups.index(s) for s in cluster.members])))
+            moved = [i for s in cluster.members for i in ([u.setups.index(s)] if s in u.setups else photos.setups(s))]
+            floating.append((cluster.nodes, np.array(moved)))
         ground = typical + lift if ground is None else ground
         t = np.array([*t2, lift])
         placed = cluster.xyz @ R.T + t
         unknown = np.isnan(target[:, 2])
         positions[cluster.nodes[unknown], 2] = placed[unknown, 2]
         for name, (own, shift) in cluster.members.items():
-            rotations[name], origins[name] = R @ own, R @ shift + t
+            if name in u.setups:
+                rotations[name], origins[name] = R @ own, R @ shift + t
+                continue
+            blocks[name] = R @ own
+            for picture, (turn, place) in photos.poses(name, R @ own, R @ shift + t).items():
+                rotations[picture], origins[picture] = turn, place
     np.nan_to_num(positions, copy=False)
-    u = site.unknowns
     return (
         np.array([rotations[s] for s in u.setups]).reshape(-1, 3, 3),
         np.array([origins[s] for s in u.setups]).reshape(-1, 3),
         floating,
+        blocks,
     )

@@ -18,7 +18,15 @@ from measure.adjust.network import NDArrayBool, Network
 from measure.adjust.solver import Adjustment, with_sd
 from measure.readings.unknowns import Array
 
-COMPONENTS = {"floor": "tape", "car": "tape", "heights": "heights", "levels": "levels", "marks": "marks", "xyz": "xyz"}
+COMPONENTS = {
+    "floor": "tape",
+    "car": "tape",
+    "heights": "heights",
+    "levels": "levels",
+    "marks": "marks",
+    "xyz": "xyz",
+    "target": "target",
+}
 ENOUGH = 3.0
 """Redundancy a kind must carry before its scatter is believed."""
 

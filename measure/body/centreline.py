@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,7 +25,8 @@ SEEN = 1.0
 class Centreline:
     """The chosen frame first, then the frames of every rival that explains the car equally well.
 
-    `rests_on` says in words why these pairs: "trusted", "agree", "all" (too few to judge) or "disagree".
+    `rests_on` says in words why these pairs: "trusted", "chart" (both points stand where the
+    factory chart has them), "agree", "all" (too few to judge) or "disagree".
     """
 
     frames: tuple[Frame, ...]
@@ -80,6 +82,20 @@ def find_centreline(
     if not usable:
         return None
     why = "agree" if agreement.agrees and len(agreement.best) > 2 else "disagree" if len(pairs.keys) > 2 else "all"
+    return Centreline(tuple(place(aligned, s) for s in usable), pairs, why)
+
+
+def centreline_of(
+    points: CarPoints, pairs: Pairs, sets: Sequence[tuple[int, ...]], build: float, level_sd: float, why: str
+) -> Centreline | None:
+    """The centreline through pairs that stayed, and through rival sets of them; None where too few did."""
+    if len(pairs.keys) < 2 or _bunched(points, pairs):
+        return None
+    aligned = align(points, pairs, build, level_sd)
+    middles, _ = aligned.midpoints()
+    usable = [s for s in dict.fromkeys(sets) if len(s) >= 2 and _spread(middles[list(s), 0])][:MOST_JUDGED]
+    if not usable:
+        return None
     return Centreline(tuple(place(aligned, s) for s in usable), pairs, why)
 
 

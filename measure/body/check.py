@@ -38,6 +38,9 @@ class Check:
     limit: str | None = None
     wants_heights: bool = False
     worst_of: tuple[str, ...] = ()  # the checks of which this repeats the worst; their verdicts bind it
+    tolerance: float | None = None  # a limit of its own, which the job may overrule by the check's name
+    further: tuple[tuple[str, float], ...] = ()  # independent sources beside the points: label, effect of one sd
+    otherwise: tuple[Check, ...] = ()  # the same figure under rival explanations; their verdicts bind it
 
 
 @dataclass(frozen=True)
@@ -62,10 +65,11 @@ class Figure:
     sd: float
     gradient: Array
     sources: Sources
+    further: tuple[tuple[str, float], ...] = ()  # sources beside those of the points, as in Check
 
     @property
     def effects(self) -> Array:
-        """Effect (s,) of one sd of each source on the value; worked out when asked for, as a car has many figures."""
+        """Effect (s,) of one sd of each source of the points; worked out when asked for, as a car has many figures."""
         rows = np.flatnonzero(self.gradient)
         return np.asarray(self.gradient[rows] @ self.sources.effects[rows])
 
@@ -95,5 +99,6 @@ def evaluate(check: Check, frame: Frame) -> Figure:
     rows = (3 * chosen[:, None] + np.arange(3)).ravel()
     full = np.zeros(frame.xyz.size)
     np.add.at(full, rows, gradient)
-    sd = float(np.linalg.norm(gradient @ frame.sources.effects[rows]))
-    return Figure(float(check.figure(X)), sd, full, frame.sources)
+    beside = np.array([effect for _, effect in check.further])
+    sd = float(np.linalg.norm(np.append(gradient @ frame.sources.effects[rows], beside)))
+    return Figure(float(check.figure(X)), sd, full, frame.sources, check.further)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
-from measure.body import axle, face, pairs, rails, twist
+from measure.body import axle, chart_lengths, face, pairs, rails, twist
 from measure.body.check import Car, Check
 
 FAMILIES: tuple[Callable[[Car], Iterable[Check]], ...] = (
@@ -14,3 +14,7 @@ FAMILIES: tuple[Callable[[Car], Iterable[Check]], ...] = (
     face.checks,
     twist.checks,
 )
+
+WITHOUT_CENTRELINE: tuple[Callable[[Car], Iterable[Check]], ...] = (chart_lengths.checks,)
+"""Families that no centreline bears on: judged once, whatever rivals it has. The chart's coordinates are one more, but
+want the chart laid over the car (`measure.body.chart`)."""

@@ -58,6 +58,7 @@ class CarPoints:
     height_known: Array
     assumed_heights: Array
     dropped_once: tuple[bool, ...]  # the point's plan position rests on a single drop of the bob
+    scaled: bool = True  # a measured length holds the size of it all; without one, only angles can be judged
 
     def index(self, name: str) -> int:
         """Number of a point; KeyError where the car does not hold it."""

@@ -11,6 +11,7 @@ from typing import Any, TypeVar
 
 from measure.atomic import write_atomically
 from measure.findings import Findings, did_you_mean
+from measure.job.axle_settings import Axle
 from measure.job.chart import ChartLength, read_chart
 from measure.job.jobtoml import NAME, JobToml, read_job_toml, update_job_toml, validated
 from measure.job.limits import FAMILIES, read_limits
@@ -22,14 +23,18 @@ from measure.tables.textfile import check_folder
 from measure.units import Unit
 
 __all__ = [
-    "ChartLength", "Job", "Mount", "MountHole", "Point", "Sd", "StageInfo", "Tape", "choose_stage",
+    "Axle", "ChartLength", "Job", "Mount", "MountHole", "Point", "Sd", "StageInfo", "Tape", "choose_stage",
     "inputs_sha256", "load_job", "update_job_toml", "write_atomically",
 ]  # fmt: skip
 
 Model = TypeVar("Model", bound=Settings)
 
 JOB_TABLES = ("points", "chart", "mounts")
-STAGE_TABLES = ("tape", "marks", "heights", "levels", "xyz")
+STAGE_TABLES = ("tape", "marks", "heights", "levels", "xyz", "targets")
+PHOTOS = "photos"
+"""Folder of a stage's photographs."""
+CAMERAS = "camera*.toml"
+"""Calibrated cameras of a job."""
 
 
 @dataclass(frozen=True)
@@ -37,7 +42,7 @@ class Job:
     """A job as its files say, read only. Lengths in mm, angles in degrees.
 
     `points` keep the order of points.csv, front to rear. `limits` holds the families (offset, angle, chart,
-    movement) and whatever checks the job names. `axles` and `camera` are as written in job.toml.
+    movement) and whatever checks the job names. `camera` is as written in job.toml.
     """
 
     folder: Path
@@ -48,7 +53,7 @@ class Job:
     sd: Sd = field(default_factory=Sd)
     tapes: dict[str, Tape] = field(default_factory=dict)
     stage_info: dict[str, StageInfo] = field(default_factory=dict)
-    axles: dict[str, dict[str, Any]] = field(default_factory=dict)
+    axles: dict[str, Axle] = field(default_factory=dict)
     mounts: dict[str, Mount] = field(default_factory=dict)
     camera: dict[str, Any] = field(default_factory=dict)
     points: list[Point] = field(default_factory=list)
@@ -101,11 +106,11 @@ def load_job(folder: Path, findings: Findings) -> Job | None:
         sd=validated(Sd, root.sd, ("sd",), toml, unit, findings),
         tapes=_named(Tape, root.tape, "tape", toml, unit, findings),
         stage_info=_named(StageInfo, root.stage, "stage", toml, unit, findings),
-        axles=_tables(root.axle, "axle", toml, findings),
+        axles=_named(Axle, root.axle, "axle", toml, unit, findings),
         mounts=_named(Mount, root.mount, "mount", toml, unit, findings),
         camera=root.camera,
         points=points,
-        chart=read_chart(folder, [point.name for point in points], unit, findings),
+        chart=read_chart(folder, points, unit, findings),
         mount_holes=read_mount_holes(folder, unit, findings),
     )
     _check_names(job, toml, findings)
@@ -154,15 +159,28 @@ def _check_names(job: Job, toml: JobToml, findings: Findings) -> None:
         if name not in job.stages:
             would_do = f"it is not among the stages{did_you_mean(name, job.stages)}"
             findings.error(NAME, toml.line(("stage", name)), f"stage.{name}", name, would_do)
+    for name, info in job.stage_info.items():
+        if info.turned is not None and (info.turned == name or info.turned not in job.stages):
+            others = [stage for stage in job.stages if stage != name]
+            hint = did_you_mean(info.turned, others)
+            would_do = f"name another stage, in which the wheels stood half a turn on{hint}"
+            toml.error(("stage", name, "turned"), info.turned, would_do, findings)
     keys = [key for key, _, _ in job.pairs()]
-    for name, mount in job.mounts.items():
-        if mount.from_ is not None and mount.from_ not in keys:
-            would_do = f"write the key of a pair of points.csv{did_you_mean(mount.from_, keys)}"
-            toml.error(("mount", name, "from"), mount.from_, would_do, findings)
     axles = [point.group for point in job.points if point.kind in {"axle", "face"}]
-    for name in job.axles:
-        if name not in axles:
-            would_do = f"no point of points.csv has the part axle:{name}{did_you_mean(name, axles)}"
+    places = [*keys, *dict.fromkeys(f"axle:{axle}" for axle in axles)]
+    for name, mount in job.mounts.items():
+        if mount.from_ is not None and mount.from_ not in places:
+            would_do = f"write the key of a pair of points.csv, or axle:NAME{did_you_mean(mount.from_, places)}"
+            toml.error(("mount", name, "from"), mount.from_, would_do, findings)
+    driven = [*axles, *(point.group for point in job.points if point.kind in {"shaft", "pinion"})]
+    for name, axle in job.axles.items():
+        for part, thread in (("arm", axle.arm), ("link", axle.link)):
+            if thread is not None and (thread.pitch is None) == (thread.threads_per_inch is None):
+                found = "both" if thread.pitch is not None else "neither"
+                would_do = "write either pitch = 1.5 (mm a turn) or threads_per_inch = 18"
+                toml.error(("axle", name, part), f"{found} pitch and threads_per_inch", would_do, findings)
+        if name not in driven:
+            would_do = f"no point of points.csv has the part axle:{name}{did_you_mean(name, driven)}"
             findings.note(NAME, toml.line(("axle", name)), f"axle.{name}", name, would_do)
 
 
@@ -199,8 +217,8 @@ def _is_folder(job: Job, stage: str, findings: Findings) -> bool:
     return check_folder(job.folder / stage, stage, absent, findings)
 
 
-def inputs_sha256(folder: Path, stage: str, tables: Sequence[str] = STAGE_TABLES) -> str:
-    """SHA-256 over the sorted relative names and bytes of every file that a check of `stage` reads.
+def inputs_sha256(folder: Path, *stages: str, tables: Sequence[str] = STAGE_TABLES) -> str:
+    """SHA-256 over the sorted relative names and bytes of every file that a check of these stages reads.
 
     For each file in the order of its name (slashes forward): the name in UTF-8, then its bytes. Raises
     OSError where a file has gone since it was read.
@@ -208,8 +226,12 @@ def inputs_sha256(folder: Path, stage: str, tables: Sequence[str] = STAGE_TABLES
     paths = [folder / NAME]
     for stem in JOB_TABLES:
         paths += find_table(folder, stem)
-    for stem in tables:
-        paths += find_table(folder / stage, stem)
+    paths += [path for path in folder.glob(CAMERAS) if path.is_file()]
+    for stage in stages:
+        for stem in tables:
+            paths += find_table(folder / stage, stem)
+        photos = folder / stage / PHOTOS
+        paths += [path for path in photos.glob("*") if path.is_file() and not path.name.startswith(".")]
     digest = hashlib.sha256()
     for name, path in sorted((path.relative_to(folder).as_posix(), path) for path in paths):
         digest.update(name.encode())

@@ -8,7 +8,7 @@ import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, TypeVar, get_args
 
 from pydantic import ValidationError
 
@@ -124,7 +124,7 @@ def note_inches(toml: JobToml, path: tuple[str, ...], keys: Iterable[str], findi
 def _advice(problem: Any, model: type[Settings]) -> str:
     kind, context = problem["type"], problem.get("ctx", {})
     if kind == "extra_forbidden":
-        known = [field.alias or name for name, field in model.model_fields.items()]
+        known = [field.alias or name for name, field in _model_at(model, problem["loc"][:-1]).model_fields.items()]
         near = did_you_mean(str(problem["loc"][-1]), known)
         return f"there is no such key; known are {', '.join(known)}{near}"
     if kind == "value_error":
@@ -141,6 +141,15 @@ def _advice(problem: Any, model: type[Settings]) -> str:
         "less_than_equal": f"this must be at most {context.get('le')}",
     }
     return plain.get(kind, str(problem["msg"]))
+
+
+def _model_at(model: type[Settings], path: Sequence[str | int]) -> type[Settings]:
+    """The model of a table within a table."""
+    for piece in path:
+        field = model.model_fields.get(str(piece))
+        kinds = (field.annotation, *get_args(field.annotation)) if field is not None else ()
+        model = next((kind for kind in kinds if isinstance(kind, type) and issubclass(kind, Settings)), model)
+    return model
 
 
 def update_job_toml(folder: Path, section_path: Sequence[str], values: Mapping[str, Value]) -> None:

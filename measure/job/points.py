@@ -11,8 +11,11 @@ from measure.findings import Findings, did_you_mean
 from measure.tables import Column, Row, cells, read_table
 
 Side = Literal["L", "R", "C"]
-PLAIN_PARTS = ("reference", "rail")
-NAMED_PARTS = ("axle", "face", "mount")
+BODY_PARTS = ("reference", "rail")
+PLAIN_PARTS = (*BODY_PARTS, "crank")
+NAMED_PARTS = ("axle", "face", "mount", "arm", "link", "shock", "shaft", "pinion")
+SIDED_PARTS = ("face", "arm", "shock")
+"""Parts of which each side has its own."""
 FEWEST_ON_A_FACE = 3
 
 COLUMNS = (
@@ -50,12 +53,12 @@ class Point:
 
     @property
     def kind(self) -> str:
-        """The part without its name: axle, face, mount, rail, reference or nothing."""
+        """The part without its name: axle, face, rail, reference, crank and so on, or nothing."""
         return self.part.partition(":")[0]
 
     @property
     def group(self) -> str:
-        """The name in the part: `rear` of `axle:rear`; empty for a rail, a reference or a blank part."""
+        """The name in the part: `rear` of `axle:rear`; empty for a part without one."""
         return self.part.partition(":")[2]
 
 
@@ -116,11 +119,12 @@ def _part(row: Row, side: Side, findings: Findings) -> str:
     problem = None
     if word not in NAMED_PARTS:
         near = did_you_mean(word, PLAIN_PARTS + NAMED_PARTS)
-        problem = f"write reference, rail, axle:NAME, face:NAME, mount:NAME or nothing{near}"
+        named = ", ".join(f"{part}:NAME" for part in NAMED_PARTS)
+        problem = f"write {', '.join(PLAIN_PARTS)}, {named} or nothing{near}"
     elif not group:
         problem = f"say which {word}, such as {word}:rear"
-    elif word == "face" and side == "C" and "side" not in row.bad:
-        problem = "fill in its side: a face is L or R"
+    elif word in SIDED_PARTS and side == "C" and "side" not in row.bad:
+        problem = f"fill in its side: {'an' if word == 'arm' else 'a'} {word} is L or R"
     else:
         try:
             return f"{word}:{cells.name(group)}"
@@ -132,9 +136,9 @@ def _part(row: Row, side: Side, findings: Findings) -> str:
 
 def _pair(row: Row, name: str, side: Side, part: str, findings: Findings) -> str | None:
     typed = row.text("pair") or None
-    if part not in (*PLAIN_PARTS, ""):
+    if part not in (*BODY_PARTS, ""):
         if typed:
-            would_do = "it was ignored: points of an axle, a face or a mount form no pair of the body"
+            would_do = "it was ignored: points of an axle, what hangs on it, or a mount form no pair of the body"
             findings.note(row.file, row.line, "pair", typed, would_do)
         return None
     if row.bad & {"side", "pair", "part"} or (row.text("part") and not part):
@@ -153,7 +157,7 @@ def _check_pairs(points: list[Point], file: str, findings: Findings) -> None:
     members: dict[str, dict[str, Point]] = {}
     for point in points:
         if point.pair is None:
-            if point.side != "C" and point.part in (*PLAIN_PARTS, ""):
+            if point.side != "C" and point.part in (*BODY_PARTS, ""):
                 would_do = "it belongs to no pair: fill in the column pair, or end the names in L and R"
                 findings.note(file, point.line, "name", point.name, would_do)
             continue
@@ -179,7 +183,7 @@ def _check_names(points: list[Point], file: str, findings: Findings) -> None:
         if point.side in "LR" and point.name[-1] in "LR" and point.name[-1] != point.side:
             would_do = f"its side is {point.side} though its name ends in {point.name[-1]}: is that meant?"
             findings.note(file, point.line, "name", point.name, would_do)
-    middle = {point.name: point for point in points if point.side == "C" and not point.group}
+    middle = {point.name: point for point in points if point.side == "C" and point.part in (*BODY_PARTS, "")}
     for name, point in middle.items():
         if name.endswith("L") and f"{name[:-1]}R" in middle:
             would_do = f"it has no side, nor has {name[:-1]}R: write L and R, or they form no pair"

@@ -103,21 +103,41 @@ class Tape(Settings):
 
 
 class StageInfo(Settings):
-    """How the car stood on the day of a stage. `temperature` of the body in deg C, `ride_height` in mm."""
+    """How the car stood on the day of a stage. `temperature` of the body in deg C, `ride_height` in mm.
+
+    `turned` names the stage in which the wheels stood half a turn on, all else alike.
+    """
 
     date: Annotated[Text, BeforeValidator(_day)] | None = None
     by: Text | None = None
     supported: Text | None = None
     ride_height: Length | None = None
     temperature: Annotated[Number, Field(ge=-90.0, le=100.0)] | None = None
+    turned: Text | None = None
 
 
 class Mount(Settings):
-    """Where a mount belongs: `ahead` of and `up` from the middle of the pair `from`, mm."""
+    """Where a mount belongs, and what its holes may take; lengths in mm.
+
+    `from_` is the key of a pair or "axle:NAME": the mount's middle stands `ahead` of and `up` from the middle of its
+    two points. `symmetric` true: every hole has a twin on the other side. `width` across the car, over all; `clearance`
+    wanted at each rail. `on_rails`: it is bolted to the rails instead of standing between them; `rail_width`, from
+    the line of the rail's points outwards. Holes may be made `oversize` larger or `slot` longer. `drops` of the bob at
+    each hole when it is marked; `template`: the printed template, or the mount itself, is laid over the marks.
+    """
 
     from_: Text | None = Field(default=None, alias="from")
     ahead: Length = 0.0
     up: Length = 0.0
+    symmetric: bool | None = None
+    width: Annotated[Length, Field(gt=0.0)] | None = None
+    clearance: LengthSd = 0.0
+    on_rails: bool = False
+    rail_width: Annotated[Length, Field(gt=0.0)] | None = None
+    slot: LengthSd = 0.0
+    oversize: LengthSd = 0.0
+    drops: Annotated[int, Field(ge=1, le=20)] = 1
+    template: bool = False
 
 
 class Root(Settings):

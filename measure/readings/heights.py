@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from measure.readings.kind import Kind, Sheet, Site, either
+from measure.readings.kind import Kind, Sheet, Site, either, line_by_line
 from measure.readings.reading import Block, Linearised, Reading, Row
 from measure.readings.unknowns import State
 from measure.tables import Column
@@ -47,4 +47,4 @@ def blocks(readings: Sequence[Reading], site: Site) -> list[Block]:
     return [Block([Row(r, "", r.values[0]) for r in readings], observed, sd, linearise)]
 
 
-KIND = Kind("heights", COLUMNS, read, blocks, fill_in="height")
+KIND = Kind("heights", COLUMNS, line_by_line(read), blocks, ("heights",), fill_in="height")

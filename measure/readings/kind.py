@@ -19,6 +19,7 @@ class Sheet:
     job: Job
     stage: str
     findings: Findings
+    progress: Callable[[int, int], None] | None = None  # told (pictures done, pictures in all)
 
     def point(self, row: Row, column: str, *, mark: bool = False) -> str | None:
         """The known point (or its plumb mark NAME#2) in a cell; None and an error where unknown."""
@@ -55,17 +56,28 @@ class Site:
     level_sets: Index  # (points,): points with one number hang together in height; -1 where none
     assumed_heights: dict[str, float]  # mm, points without a measured height; 0 where nothing is known
     offset_tapes: frozenset[str] = frozenset()  # tapes whose readings were found to share an offset
+    scaled_blocks: frozenset[str] = frozenset()  # joined photographs whose size a measured length holds
 
 
 @dataclass(frozen=True)
 class Kind:
-    """A kind of reading: its table, how a line is read, and its rows of the adjustment."""
+    """A kind of reading: its table, how its lines are read (none where there is no table), and its rows."""
 
     table: str
     columns: tuple[Column, ...]
-    read: Callable[[Row, Sheet], Reading | None]
+    read: Callable[[Sequence[Row], Sheet], list[Reading]]
     blocks: Callable[[Sequence[Reading], Site], list[Block]]
+    makes: tuple[str, ...]  # the kinds its readings name themselves by
     fill_in: str | None = None
+
+
+def line_by_line(read: Callable[[Row, Sheet], Reading | None]) -> Callable[[Sequence[Row], Sheet], list[Reading]]:
+    """A table whose every line is a reading, or none where a cell cannot be used."""
+
+    def read_all(rows: Sequence[Row], sheet: Sheet) -> list[Reading]:
+        return [reading for row in rows if (reading := read(row, sheet)) is not None]
+
+    return read_all
 
 
 def point_of(mark: str) -> str:

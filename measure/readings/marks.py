@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from measure.readings.kind import Kind, Sheet, Site, either
+from measure.readings.kind import Kind, Sheet, Site, either, line_by_line
 from measure.readings.reading import Block, Linearised, Reading, Row
 from measure.readings.unknowns import State
 from measure.tables import Column
@@ -49,4 +49,4 @@ def blocks(readings: Sequence[Reading], site: Site) -> list[Block]:
     return [Block(rows, observed, np.repeat([r.sd for r in readings], 2).astype(float), linearise)]
 
 
-KIND = Kind("marks", COLUMNS, read, blocks)
+KIND = Kind("marks", COLUMNS, line_by_line(read), blocks, ("marks",))

@@ -5,15 +5,47 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from measure.photo.first_poses import FirstPoses
 from measure.readings.unknowns import Array, Index, State
 
 
 @dataclass(frozen=True)
+class Camera:
+    """One camera with one lens at one focus setting: what is known of it beforehand.
+
+    `lens` (9,) as in `measure.photo.lens`, `covariance` (9, 9) of that prior; `known` says where it comes from.
+    """
+
+    key: str
+    width: int
+    height: int
+    lens: Array
+    covariance: Array
+    known: str
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What a photograph saw of one printed target: `corners` (4, 2) px; `side`, `standoff` mm.
+
+    `block` holds the first poses of the photographs that are joined through their targets.
+    """
+
+    number: int
+    corners: Array
+    side: float
+    standoff: float
+    camera: Camera
+    block: FirstPoses
+
+
+@dataclass(frozen=True)
 class Reading:
-    """One line of a table.
+    """One line of a table, or one target in one photograph.
 
     `names` are points, or plumb marks (NAME, NAME#2) for a tape on the floor; `values` are mm as
-    written; `sd` is mm, 0 for exact; `via` is the tape or the setup; `typed` the cell's own text.
+    written; `sd` is mm, 0 for exact; `via` is the tape or the setup; `typed` the cell's own text. Of a target image
+    `values` and `sd` are pixels, `via` is the photograph, and `seen` says the rest.
     """
 
     kind: str
@@ -23,6 +55,7 @@ class Reading:
     sd: float
     via: str = ""
     typed: str = ""
+    seen: Seen | None = None
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
@@ -16,16 +16,18 @@ from measure.readings.unknowns import Index, Unknowns
 from measure.tables import read_table
 
 
-def read_stage(job: Job, stage: str, findings: Findings) -> list[Reading]:
-    """Every reading of a stage, in the order of the tables. Findings are added, nothing is raised."""
+def read_stage(
+    job: Job, stage: str, findings: Findings, progress: Callable[[int, int], None] | None = None
+) -> list[Reading]:
+    """Every reading of a stage, in the order of the tables. Findings are added, nothing is raised.
+
+    `progress` is told (pictures done, pictures in all) while photographs are looked through.
+    """
     readings: list[Reading] = []
-    sheet = Sheet(job, stage, findings)
+    sheet = Sheet(job, stage, findings, progress)
     for kind in KINDS:
         rows = read_table(job.folder / stage, kind.table, kind.columns, job.units, findings, fill_in=kind.fill_in)
-        for row in rows or []:
-            reading = kind.read(row, sheet)
-            if reading is not None:
-                readings.append(reading)
+        readings += kind.read(rows or [], sheet)
     _complain_of_repeats(readings, stage, findings)
     return readings
 
@@ -52,7 +54,7 @@ def site_of(job: Job, stage: str, readings: Sequence[Reading], offset_tapes: fro
     `offset_tapes` are tapes whose readings were found to share an offset, which then is an unknown.
     """
     marks = _in_order(n for r in readings if r.kind in ("floor", "marks") for n in r.names)
-    in_space = [n for r in readings if r.kind == "xyz" for n in r.names]
+    in_space = [n for r in readings if r.kind in ("xyz", "target") for n in r.names]
     levelled = [n for r in readings if r.kind in ("heights", "levels") for n in r.names]
     straight = [n for r in readings if r.kind in ("car", "bar") for n in r.names]
     rank = {p.name: i for i, p in enumerate(job.points)}
@@ -63,18 +65,39 @@ def site_of(job: Job, stage: str, readings: Sequence[Reading], offset_tapes: fro
         name: (scale_sd(job, tape_of(job, name)) > 0, name in offset_tapes or tape_of(job, name).zero_sd > 0)
         for name in taped
     }
-    setups = _in_order(r.via for r in readings if r.kind == "xyz")
-    unknowns = Unknowns.of(plan, heights, marks, tapes, setups)
+    setups = _in_order(r.via for r in readings if r.kind in ("xyz", "target"))
+    images = [r for r in readings if r.seen is not None]
+    lenses = _in_order(r.seen.camera.key for r in images if r.seen)
+    sheets = _in_order(r.names[0] for r in images if r.seen and r.seen.standoff != 0)
+    unknowns = Unknowns.of(plan, heights, marks, tapes, setups, lenses, sheets)
     # A factory height is used only where nothing was measured: the two have different zeros.
     assumed = {} if heights else {p.name: p.z for p in job.points if p.z is not None}
-    return Site(job, stage, unknowns, _level_sets(unknowns, readings), assumed, offset_tapes)
+    levels = _level_sets(unknowns, readings)
+    return Site(job, stage, unknowns, levels, assumed, offset_tapes, _scaled_blocks(readings))
+
+
+def _scaled_blocks(readings: Sequence[Reading]) -> frozenset[str]:
+    """Blocks of photographs with a length between two of their points, taped or from places of another kind."""
+    points: dict[str, set[str]] = {}
+    for r in readings:
+        if r.seen:
+            points.setdefault(r.seen.block.name, set()).add(r.names[0])
+    lengths = [{point_of(n) for n in r.names} for r in readings if r.kind in ("floor", "car", "bar")]
+    placed: dict[str, set[str]] = {}
+    for r in readings:
+        if r.kind in ("xyz", "marks"):
+            placed.setdefault(r.via, set()).update(map(point_of, r.names))
+    return frozenset(
+        name for name, mine in points.items()
+        if any(len(ends & mine) == 2 for ends in lengths) or any(len(p & mine) >= 2 for p in placed.values())
+    )  # fmt: skip
 
 
 def blocks_of(readings: Sequence[Reading], site: Site) -> list[Block]:
     """All rows of the adjustment: those of each table's kind, then the plumb bob's."""
     made: list[Block] = []
     for kind in KINDS:
-        mine = [r for r in readings if r.source.partition(".")[0] == kind.table]
+        mine = [r for r in readings if r.kind in kind.makes]
         made.extend(kind.blocks(mine, site) if mine else [])
     on_base_line = {point_of(r.names[0]) for r in readings if r.kind == "marks"}
     return made + plumb.blocks(readings, site, heading_is_free=len(on_base_line) < 2)
@@ -89,9 +112,12 @@ def _level_sets(unknowns: Unknowns, readings: Sequence[Reading]) -> Index:
     label = np.where(unknowns.point_columns[:, 2] >= 0, np.arange(len(unknowns.points)), -1)
     heights = [r.names[0] for r in readings if r.kind == "heights"]
     joined = [heights] + [list(r.names) for r in readings if r.kind == "levels"]
-    for setup in unknowns.setups:
-        joined.append([r.names[0] for r in readings if r.kind == "xyz" and r.via == setup])
-    in_space = {r.names[0] for r in readings if r.kind == "xyz"}
+    seen_together: dict[str, list[str]] = {}
+    for r in readings:
+        if r.kind in ("xyz", "target"):
+            seen_together.setdefault(r.seen.block.name if r.seen else r.via, []).append(r.names[0])
+    joined += seen_together.values()
+    in_space = {name for names in seen_together.values() for name in names}
     # a straight tape from one setup to another holds their heights too, all of them together
     joined += [list(r.names) for r in readings if r.kind in ("car", "bar") and in_space.issuperset(r.names)]
     for names in joined:

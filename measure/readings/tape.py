@@ -16,7 +16,7 @@ import numpy as np
 from calib.tape_class import LIMITS
 from calib.tape_corrections import pull_correction, sag_correction, temperature_correction
 from measure.job import Job, Tape
-from measure.readings.kind import Kind, Sheet, Site, either
+from measure.readings.kind import Kind, Sheet, Site, either, line_by_line
 from measure.readings.reading import Block, Linearised, Reading, Row
 from measure.readings.unknowns import NOWHERE, Array, State
 from measure.tables import Column
@@ -196,4 +196,4 @@ def _priors(site: Site) -> list[Block]:
     return [Block(rows, np.array([k[3] for k in known]), np.array([k[4] for k in known]), linearise)]
 
 
-KIND = Kind("tape", COLUMNS, read, blocks, fill_in="length")
+KIND = Kind("tape", COLUMNS, line_by_line(read), blocks, ("floor", "car", "bar"), fill_in="length")

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from measure.readings.kind import Kind, Sheet, Site, either
+from measure.readings.kind import Kind, Sheet, Site, either, line_by_line
 from measure.readings.reading import Block, Linearised, Reading, Row
 from measure.readings.unknowns import State, cross_matrices
 from measure.tables import Column
@@ -61,4 +61,4 @@ def blocks(readings: Sequence[Reading], site: Site) -> list[Block]:
     return [Block(rows, observed, np.repeat([r.sd for r in readings], 3).astype(float), linearise)]
 
 
-KIND = Kind("xyz", COLUMNS, read, blocks)
+KIND = Kind("xyz", COLUMNS, line_by_line(read), blocks, ("xyz",))

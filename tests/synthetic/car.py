@@ -156,7 +156,7 @@ def _stations(pairs: int, length: float) -> list[tuple[float, float, float, str,
 
 
 def _on_body(member: Member) -> bool:
-    return not member.part.startswith(("axle:", "face:", "mount:"))
+    return member.part in ("reference", "rail", "")
 
 
 def _about_z(angle: float) -> Array:

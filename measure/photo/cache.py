@@ -1,0 +1,54 @@
+"""What was found in a picture, remembered by the picture's content in the user's cache folder.
+
+Everything here may be deleted at any time; a damaged or foreign file is as good as none.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from measure.atomic import write_atomically
+
+if TYPE_CHECKING:
+    from measure.photo.find import TargetImage
+
+FINDER = 1
+"""Raised whenever the finder would find something else in the same picture."""
+
+
+def folder() -> Path:
+    """The user's cache folder for found targets."""
+    from platformdirs import user_cache_path  # only pictures want it
+
+    return user_cache_path("plumbsquare") / f"targets-{FINDER}"
+
+
+def recall(sha256: str) -> list[TargetImage] | None:
+    """What was found in the picture of this content; None where nothing is remembered."""
+    try:
+        rows: Any = json.loads((folder() / f"{sha256}.json").read_text(encoding="utf-8"))
+        return [_target(row) for row in rows["targets"]]
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
+
+
+def remember(sha256: str, targets: Sequence[TargetImage]) -> None:
+    """Keep what was found; where the folder cannot be written nothing is kept, and nothing is said."""
+    rows = [[t.number, t.centre, t.corners, t.sd, t.side_px, t.wrong_bits] for t in targets]
+    with contextlib.suppress(OSError):
+        folder().mkdir(parents=True, exist_ok=True)
+        write_atomically(folder() / f"{sha256}.json", json.dumps({"targets": rows}).encode())
+
+
+def _target(row: list[Any]) -> TargetImage:
+    from measure.photo.find import TargetImage
+
+    number, centre, corners, sd, side, wrong = row
+    pairs = tuple((float(x), float(y)) for x, y in corners)
+    if len(pairs) != 4:
+        raise ValueError("four corners")
+    return TargetImage(int(number), (float(centre[0]), float(centre[1])), pairs, float(sd), float(side), int(wrong))

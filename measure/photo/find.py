@@ -1,0 +1,130 @@
+"""Finding the printed targets in pictures: searched, located, remembered by content.
+
+Two prints of one number in a picture are reported and neither is used: nobody can tell which is which.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from os import cpu_count
+from pathlib import Path
+
+import numpy as np
+
+from measure.photo import cache
+from measure.photo.locate import Located, locate
+from measure.photo.picture import Picture, PictureError, grey, open_picture
+from measure.photo.search import candidates, wrong_cells
+
+Pixel = tuple[float, float]
+
+SMALL = 25.0
+"""px, side under which a target is seen but not trusted to be found again."""
+BLURRED = 2.5
+"""px, sd of the blur across an edge, from which a picture is called blurred."""
+MOST_AT_ONCE = 4
+"""Pictures held in memory at a time, one a core."""
+
+
+@dataclass(frozen=True)
+class TargetImage:
+    """One target in one picture. `corners` of the black square, clockwise from the printed top left seen upright.
+
+    `centre` is the image of the sheet's centre; `sd` of each of its coordinates, px; `side_px` its mean side.
+    """
+
+    number: int
+    centre: Pixel
+    corners: tuple[Pixel, ...]
+    sd: float
+    side_px: float
+    wrong_bits: int
+
+
+@dataclass(frozen=True)
+class FoundPicture:
+    """The targets of one picture, by number, and what was odd about it."""
+
+    picture: Picture
+    targets: tuple[TargetImage, ...]
+    notes: tuple[str, ...]
+
+
+def find_in(
+    paths: Sequence[Path],
+    numbers: frozenset[int] | None = None,
+    *,
+    progress: Callable[[int, int], None] | None = None,
+) -> list[FoundPicture | PictureError]:
+    """What each picture shows, in the order of the paths; `numbers` None means any number of the code.
+
+    Uses all cores; what was found in a picture is remembered by its content. `progress` is told (done, of).
+    """
+    workers = min(cpu_count() or 1, MOST_AT_ONCE, max(len(paths), 1))
+    found: list[FoundPicture | PictureError] = []
+    with ThreadPoolExecutor(workers) as pool:
+        for result in pool.map(lambda path: _find(path, numbers), paths):
+            found.append(result)
+            if progress is not None:
+                progress(len(found), len(paths))
+    return found
+
+
+def _find(path: Path, numbers: frozenset[int] | None) -> FoundPicture | PictureError:
+    try:
+        picture = open_picture(path)
+        targets = cache.recall(picture.sha256)
+        if targets is None:
+            targets = _look(picture)
+            cache.remember(picture.sha256, targets)
+    except PictureError as error:
+        return error
+    except OSError as error:
+        return PictureError(f"a file that cannot be read ({error.strerror or error})", "see that it may be read")
+    except MemoryError:
+        return PictureError("too little memory to decode it", "close other programs, or use a smaller picture")
+    wanted = [t for t in targets if numbers is None or t.number in numbers]
+    return _told(picture, wanted)
+
+
+def _look(picture: Picture) -> list[TargetImage]:
+    """Every print in a picture, repeats included."""
+    import cv2  # heavy
+
+    cv2.setNumThreads(1)  # the pictures share the cores, not the parts of one
+    values = grey(picture)
+    found = []
+    for candidate in candidates(values, None):
+        located = locate(values, candidate)
+        wrong = None if located is None else wrong_cells(values, candidate.number, located.corners)
+        if located is not None and wrong is not None:
+            found.append(_image(candidate.number, located, wrong))
+    return found
+
+
+def _image(number: int, located: Located, wrong: int) -> TargetImage:
+    corners = located.corners
+    side = float(np.mean(np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1)))
+    return TargetImage(
+        number, _pixel(located.centre), tuple(map(_pixel, corners)), round(located.sd, 5), round(side, 2), wrong
+    )  # fmt: skip
+
+
+def _pixel(place: np.ndarray) -> Pixel:
+    """To a ten-thousandth of a pixel: what is remembered is then what was found, to the last digit."""
+    return round(float(place[0]), 4), round(float(place[1]), 4)
+
+
+def _told(picture: Picture, targets: Sequence[TargetImage]) -> FoundPicture:
+    """Repeats taken out, and the notes."""
+    count = Counter(t.number for t in targets)
+    twice = sorted(number for number, times in count.items() if times > 1)
+    notes = [f"target {n} is seen {count[n]} times: two sheets, or a reflection; neither is used" for n in twice]
+    kept = sorted((t for t in targets if count[t.number] == 1), key=lambda t: t.number)
+    small = [str(t.number) for t in kept if t.side_px < SMALL]
+    if small:
+        notes.append(f"target {', '.join(small)} is very small here: go nearer")
+    return FoundPicture(picture, tuple(kept), tuple(notes))
