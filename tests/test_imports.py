@@ -8,7 +8,7 @@ import sys
 
 import pytest
 
-HEAVY = ("numpy", "scipy", "matplotlib", "pydantic", "rich", "reportlab", "openpyxl", "tomlkit")
+HEAVY = ("numpy", "scipy", "matplotlib", "pydantic", "rich", "reportlab", "openpyxl", "tomlkit", "cv2", "PIL", "ezdxf", "jinja2", "pypdf")
 
 PROBE = """
 import contextlib, io, json, sys

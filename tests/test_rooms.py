@@ -23,12 +23,16 @@ ROOMS: tuple[tuple[str, tuple[str, ...]], ...] = (  # bottom to top
     ("adjust", ("measure.adjust",)),
     ("body", ("measure.body",)),
     ("result", ("measure.result",)),
-    ("survey", ("measure.survey", "measure.car_points", "measure.refusals")),
-    ("check", ("measure.check", "measure.advice", "measure.cautions")),
+    ("survey", ("measure.survey", "measure.car_points", "measure.refusals", "measure.chart_answers", "measure.turned")),
+    ("check", (
+        "measure.check", "measure.advice", "measure.photo_advice", "measure.cautions", "measure.photo_cautions",
+        "measure.acceptance",
+    )),
     ("compare", ("measure.compare",)),
     ("pattern", ("measure.pattern",)),
     ("setup", ("measure.setup",)),
     ("report", ("measure.report", "measure.template")),
+    ("verify", ("measure.verify",)),
     ("commands", ("measure.cli", "measure.__main__")),
 )  # fmt: skip
 RANK = {module: rank for rank, (_, modules) in enumerate(ROOMS) for module in modules}

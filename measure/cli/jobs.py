@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from measure.cli.group import FOLDER, Missing, main, plainly
+from measure.cli.progress import pictures
 
 
 @main.command()
@@ -54,7 +55,8 @@ def check(job: Path, stage: str | None, as_json_: bool, verbose: bool) -> None:
     from measure.check import check as check_job
     from measure.check import exit_status
 
-    doc = check_job(job, stage)
+    with pictures() as progress:
+        doc = check_job(job, stage, progress)
     if as_json_:
         from measure.result import as_json
 
@@ -77,7 +79,8 @@ def plan(job: Path, stage: str | None, out: tuple[Path, ...]) -> None:
     from measure.check import check as check_job
     from measure.report.plan import draw
 
-    doc = check_job(job, stage)
+    with pictures() as progress:
+        doc = check_job(job, stage, progress)
     for path in out or (Path("plan.svg"), Path("plan.png")):
         try:
             draw(doc, path)

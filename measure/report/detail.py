@@ -10,8 +10,8 @@ _NOTHING = "-"
 def details(doc: Document, lines: Lines) -> None:
     """Print network figures, tapes, centreline, points, readings and budgets."""
     lines.heading("The adjustment")
-    _network(doc.network, lines)
-    _tapes_and_tilt(doc, lines)
+    for sentence in (*network_sentences(doc.network), *tape_sentences(doc), *tilt_sentences(doc)):
+        lines.line(sentence, indent=2)
     _centreline(doc, lines)
     _points(doc, lines)
     _readings(doc, lines)
@@ -25,47 +25,55 @@ def _number(value: float | None, places: int) -> str:
     return _NOTHING if value is None else f"{value:.{places}f}"
 
 
-def _network(network: Network, lines: Lines) -> None:
-    lines.line(
+def network_sentences(network: Network) -> list[str]:
+    """The adjustment as a whole: what went in, how well it fits, what was widened."""
+    told = [
         f"{network.readings} readings, {network.points} points, {network.unknowns} unknowns, datum defect "
-        f"{network.defect}, {network.degrees_of_freedom} degrees of freedom.",
-        indent=2,
-    )
+        f"{network.defect}, {network.degrees_of_freedom} degrees of freedom."
+    ]
     if network.sigma0 is None:
-        lines.line("sigma0: nothing is left over to judge the readings by.", indent=2)
-        return
+        return [*told, "sigma0: nothing is left over to judge the readings by."]
     expected = ""
     if network.sigma0_low is not None and network.sigma0_high is not None:
         low, high = network.sigma0_low, network.sigma0_high
         expected = f"; {low:.2f} to {high:.2f} holds 95 % of sheets where all is as stated"
     outcome = {True: ": passed", False: ": NOT passed", None: ""}[network.passed]
-    lines.line(f"sigma0 {network.sigma0:.2f}{expected}{outcome}.", indent=2)
+    told.append(f"sigma0 {network.sigma0:.2f}{expected}{outcome}.")
     if network.sigma0_after is not None and network.scaled:
-        lines.line(f"sigma0 after the scaling below: {network.sigma0_after:.2f}.", indent=2)
+        told.append(f"sigma0 after the scaling below: {network.sigma0_after:.2f}.")
     for kind in network.scaled:
-        lines.line(
+        told.append(
             f"{kind.kind} readings scatter {kind.factor:.2f} times what was stated; their sd were scaled "
-            f"({kind.degrees_of_freedom:.1f} degrees of freedom).",
-            indent=2,
+            f"({kind.degrees_of_freedom:.1f} degrees of freedom)."
         )
+    return told
 
 
-def _tapes_and_tilt(doc: Document, lines: Lines) -> None:
+def tape_sentences(doc: Document) -> list[str]:
+    """What the adjustment found of each tape."""
+    told = []
     for tape in doc.tapes:
         if tape.scale is None:
-            lines.line(f"{tape.name or 'tape'}: its scale is not held.", indent=2)
+            told.append(f"{tape.name or 'tape'}: its scale is not held.")
             continue
         spread = "" if tape.sd is None else f" (sd {tape.sd * 1000:.2f})"
         sense = "long" if tape.scale > 0 else "short"
-        lines.line(f"{tape.name or 'tape'}: reads {abs(tape.scale) * 1000:.2f} mm a metre {sense}{spread}.", indent=2)
+        told.append(f"{tape.name or 'tape'}: reads {abs(tape.scale) * 1000:.2f} mm a metre {sense}{spread}.")
+    return told
+
+
+def tilt_sentences(doc: Document) -> list[str]:
+    """How the car sat to gravity."""
     if doc.tilt.roll is None and doc.tilt.pitch is None:
-        lines.line("How the car sat to gravity was not measured.", indent=2)
+        return ["How the car sat to gravity was not measured."]
+    told = []
     if doc.tilt.roll is not None:
         side = "left" if doc.tilt.roll > 0 else "right"
-        lines.line(f"The car sat {abs(doc.tilt.roll):.2f} deg out of level sideways, {side} side high.", indent=2)
+        told.append(f"The car sat {abs(doc.tilt.roll):.2f} deg out of level sideways, {side} side high.")
     if doc.tilt.pitch is not None:
         end = "nose low" if doc.tilt.pitch > 0 else "nose high"
-        lines.line(f"The car sat {abs(doc.tilt.pitch):.2f} deg out of level fore and aft, {end}.", indent=2)
+        told.append(f"The car sat {abs(doc.tilt.pitch):.2f} deg out of level fore and aft, {end}.")
+    return told
 
 
 def _centreline(doc: Document, lines: Lines) -> None:

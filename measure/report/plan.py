@@ -10,7 +10,7 @@ import math
 import warnings
 from pathlib import Path
 from textwrap import wrap
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from measure.atomic import write_atomically
 from measure.report import plan_layout as layout
@@ -45,13 +45,29 @@ def draw(doc: Document, path: Path) -> None:
     """
     if path.suffix.lower() not in SUFFIXES:
         raise ValueError(f'"{path.name}": a plan is drawn as SVG or PNG; end the name in .svg or .png')
+    kind: Any = path.suffix.lower()[1:]
+    write_atomically(path, drawn(doc, kind))
+
+
+def drawn(doc: Document, kind: Literal["svg", "png", "pdf"]) -> bytes:
+    """The plan as the bytes of a file: one A4 sheet, without a date."""
     import matplotlib
     import matplotlib.style
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
     # The person's own settings must not change the sheet, and a "$" in a name is no formula.
-    settings: Any = {"svg.hashsalt": "plumbsquare", "text.parse_math": False, "font.family": "DejaVu Sans"}
+    settings: Any = {
+        "svg.hashsalt": "plumbsquare",
+        "text.parse_math": False,
+        "font.family": "DejaVu Sans",
+        "pdf.fonttype": 42,  # type as type, so that the sheet can be searched
+    }
+    undated: dict[str, dict[str, Any]] = {
+        "svg": {"Date": None, "Creator": f"plumbsquare {doc.version}"},
+        "png": {"Software": None},
+        "pdf": {"CreationDate": None, "Creator": None, "Producer": None},
+    }
     with matplotlib.style.context("default"), matplotlib.rc_context(settings), warnings.catch_warnings():
         warnings.filterwarnings("ignore", message="Glyph .* missing from font")
         figure = Figure(figsize=(layout.PAPER[0] / 25.4, layout.PAPER[1] / 25.4))
@@ -59,11 +75,9 @@ def draw(doc: Document, path: Path) -> None:
         axes = figure.add_axes((0, 0, 1, 1), xlim=(0, layout.PAPER[0]), ylim=(0, layout.PAPER[1]))
         axes.set_axis_off()
         _sheet(doc, axes)
-        kind = path.suffix.lower()[1:]
-        metadata = {"Date": None, "Creator": f"plumbsquare {doc.version}"} if kind == "svg" else {"Software": None}
-        drawn = io.BytesIO()
-        figure.savefig(drawn, format=kind, dpi=200, metadata=metadata)
-    write_atomically(path, drawn.getvalue())
+        buffer = io.BytesIO()
+        figure.savefig(buffer, format=kind, dpi=200, metadata=undated[kind])
+    return buffer.getvalue()
 
 
 def _sheet(doc: Document, axes: "Axes") -> None:

@@ -27,7 +27,7 @@ MM = 72 / 25.4
 SIZES = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 EDGE, ROW, HEAD, FOOT = 15.0, 6.9, 27.0, 14.0
 IN_FULL = {"mm": "mm", "in": "inches"}
-PLAIN, BOLD = "SheetSans", "SheetSans-Bold"
+PLAIN, BOLD, MONO = "SheetSans", "SheetSans-Bold", "SheetMono"
 SPARE_ROWS = 6
 
 HOW = (
@@ -111,7 +111,7 @@ def sheet_bytes(
     """The recording sheet as PDF bytes."""
     from reportlab.pdfgen.canvas import Canvas
 
-    _register_type()
+    register_type()
     width, height = SIZES[paper]
     buffer = io.BytesIO()
     canvas = Canvas(buffer, pagesize=(width * MM, height * MM), invariant=1)
@@ -132,12 +132,13 @@ def sheet_bytes(
     return buffer.getvalue()
 
 
-def _register_type() -> None:
+def register_type() -> None:
+    """Make the embedded type known to reportlab: DejaVu, an open font that comes with matplotlib."""
     from reportlab.pdfbase import pdfmetrics
     from reportlab.pdfbase.ttfonts import TTFont
 
     folder = files("matplotlib") / "mpl-data" / "fonts" / "ttf"
-    for name, file in ((PLAIN, "DejaVuSans.ttf"), (BOLD, "DejaVuSans-Bold.ttf")):
+    for name, file in ((PLAIN, "DejaVuSans.ttf"), (BOLD, "DejaVuSans-Bold.ttf"), (MONO, "DejaVuSansMono.ttf")):
         if name not in pdfmetrics.getRegisteredFontNames():
             pdfmetrics.registerFont(TTFont(name, io.BytesIO((folder / file).read_bytes())))
 

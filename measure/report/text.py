@@ -1,13 +1,12 @@
 """The answer for the shop: its words first, then the figures, the statistics last and only when asked."""
 
-from collections.abc import Sequence
-
 from rich.console import Console
 
 from measure.report.detail import details
 from measure.report.lines import Lines
-from measure.report.words import SAFETY, VERDICT_WORDS, figure, label, limit, percent, standing
-from measure.result import CheckResult, Document, Suspect
+from measure.report.sentences import gain, in_one_line, suspicion
+from measure.report.words import SAFETY, VERDICT_WORDS, figure, label, limit, standing
+from measure.result import CheckResult, Document
 
 # Figures of single pairs and rails without a limit would bury the verdicts; -v lists them.
 _ONLY_IN_DETAIL = ("pair.", "rail.", "cross.", "chart.")
@@ -55,19 +54,7 @@ def _answer(doc: Document, lines: Lines) -> None:
     undecided = [label(c.name) for c in _with_verdict(doc, "undecided")]
     fine = [label(c.name) for c in _with_verdict(doc, "within")]
     for key, items in (("OUT", out), ("UNDECIDED", undecided), ("FINE", fine)):
-        lines.keyed(key, _in_one_line(items, lines.width - 12), width=9)
-
-
-def _in_one_line(items: Sequence[str], room: int) -> str:
-    """As many items as fit into `room` columns, at least one, then how many more there are."""
-    if not items:
-        return "nothing"
-    for count in range(len(items), 0, -1):
-        more = len(items) - count
-        text = "; ".join(items[:count]) + (f"; and {more} more" if more else "")
-        if len(text) <= room or count == 1:
-            return text
-    raise AssertionError("unreachable: the loop returns at one item")
+        lines.keyed(key, in_one_line(items, lines.width - 12), width=9)
 
 
 def _what_is_not_settled(doc: Document, lines: Lines) -> None:
@@ -116,20 +103,7 @@ def _suspects(doc: Document, lines: Lines) -> None:
     lines.heading("Probably misread or mistyped, worst first")
     names = {reading.source: ", ".join(reading.names) for reading in doc.readings}
     for suspect in doc.suspects:
-        lines.item(_suspicion(suspect, names.get(suspect.source, "")))
-
-
-def _suspicion(suspect: Suspect, names: str) -> str:
-    parts = [f"{suspect.source} ({names})" if names else suspect.source]
-    if suspect.size is not None:
-        unit = "px" if suspect.kind == "target" else "mm"
-        parts[0] += f" reads about {abs(suspect.size):.1f} {unit} {'long' if suspect.size > 0 else 'short'}"
-    if suspect.hint:
-        parts.append(suspect.hint)
-    if suspect.with_:
-        parts.append(f"Cannot tell which: it may as well be {' or '.join(suspect.with_)}")
-    parts.append("It is set aside and moves nothing" if suspect.set_aside else "It still counts")
-    return " ".join(f"{part.rstrip('.')}." for part in parts)
+        lines.item(suspicion(suspect, names.get(suspect.source, "")))
 
 
 def _what_next(doc: Document, lines: Lines) -> None:
@@ -143,14 +117,4 @@ def _what_next(doc: Document, lines: Lines) -> None:
         lines.item(f"{act.rstrip('.')}.")
         for check in undecided:
             if check.next and check.next.act == act:
-                lines.line(f"{label(check.name)}: {_gain(check)}.", indent=6)
-
-
-def _gain(check: CheckResult) -> str:
-    places = 2 if check.unit == "deg" else 1
-    now = "" if check.u95 is None else f"± {check.u95:.{places}f} would become "
-    then = "" if check.next is None else f"± {check.next.u95:.{places}f} {check.unit}"
-    most = ""
-    if check.budget:
-        most = f"; {percent(check.budget[0].share)} of it comes from {check.budget[0].what}"
-    return now + then + most
+                lines.line(f"{label(check.name)}: {gain(check)}.", indent=6)

@@ -46,6 +46,8 @@ def label(check_name: str) -> str:
         return f"diagonals, {rest.replace('.', ' to ')}" if rest.count(".") == 1 else f"diagonals, {rest}"
     if family == "chart" and figure in _ALONG:
         return f"{name} against the chart, {_ALONG[figure]}"
+    if family == "chart" and rest.count(".") == 1:
+        return f"{name} to {figure}, length against the chart"
     if (family, figure) in _FIGURES_OF_A_NAME:
         return _FIGURES_OF_A_NAME[family, figure].format(name)
     if (family, figure) in _FIGURES_OF_A_SIDE:

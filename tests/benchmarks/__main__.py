@@ -6,13 +6,14 @@ import argparse
 import os
 from collections.abc import Callable
 
-from tests.benchmarks import coverage, growth, sheets, start_up
+from tests.benchmarks import coverage, growth, patterns, sheets, start_up
 
 
 def main() -> None:
     """Run what is asked for, timings first, while nothing else runs."""
     parser = argparse.ArgumentParser(prog="python -m tests.benchmarks", description=main.__doc__)
-    parser.add_argument("what", nargs="*", help="start_up, growth, pairs, coverage, sheets; all where left out")
+    names = "start_up, growth, pairs, coverage, sheets, patterns; all where left out"
+    parser.add_argument("what", nargs="*", help=names)
     parser.add_argument("--cars", type=int, default=1000)
     parser.add_argument("--sheets", type=int, default=500)
     parser.add_argument("--workers", type=int, default=os.cpu_count() or 1)
@@ -23,6 +24,7 @@ def main() -> None:
         "pairs": lambda: growth.table((20, 100, 400), pairs=True),
         "coverage": lambda: coverage.table(asked.cars, asked.workers),
         "sheets": lambda: sheets.table(asked.sheets, asked.workers),
+        "patterns": lambda: patterns.table(asked.sheets, asked.workers),
     }
     if unknown := [name for name in asked.what if name not in parts]:
         parser.error(f"there is no {unknown[0]}: {', '.join(parts)}")

@@ -1,0 +1,1 @@
+"""The sheet that leaves the shop: one content, printed as HTML and as PDF."""

@@ -1,0 +1,285 @@
+"""The content of a sheet, from one result document. Nothing here computes a figure."""
+
+from collections.abc import Sequence
+
+from measure.compare.result import Comparison
+from measure.job import Job
+from measure.job.limits import FAMILIES
+from measure.report.certificate.parts import (
+    Answer,
+    Cell,
+    Column,
+    Fingerprint,
+    Items,
+    Paragraph,
+    Part,
+    Section,
+    Sheet,
+    Table,
+)  # fmt: skip
+from measure.report.certificate.tables import family_tables, movements_table, pair_tables, points_table
+from measure.report.compare import VERDICT_WORDS as MOVEMENT_WORDS
+from measure.report.detail import network_sentences, tape_sentences, tilt_sentences
+from measure.report.sentences import gain, in_one_line, suspicion
+from measure.report.words import SAFETY, label, percent, standing
+from measure.result import Document
+
+ROOM = 210
+"""Characters of one of the three lines of the answer; what does not fit is counted, and stands in the tables."""
+MOST_SHARES = 3
+LIMIT_UNITS = {"offset": "mm", "angle": "deg", "chart": "mm", "movement": "mm"}
+LIMIT_WORDS = {
+    "offset": "sideways: pairs, rails, axles",
+    "angle": "direction: rails, axle square and rolling direction",
+    "chart": "against the factory's chart",
+}
+STATEMENT = (
+    "What this sheet says is a measurement, not a permission. Whether the car may be cut, drilled, welded or driven is "
+    "for the person who signs, and for local codes and licensed practice, to decide."
+)
+SIGN = ("name", "date", "signature")
+
+
+def sheet(doc: Document, job: Job, compared: Comparison | None = None) -> Sheet:
+    """The sheet of one stage. `job` says how the car stood and which limits are its own.
+
+    `compared`: this stage against an earlier one, where that was asked for.
+    """
+    sections = [
+        Section("Figures", (*pair_tables(doc), *family_tables(doc))),
+        Section("Before and after", tuple(_before_and_after(compared))),
+        Section("Suspects, and what was set aside", tuple(_set_aside(doc, job))),
+        Section("What was not measured", tuple(_not_measured(doc))),
+        Section("What to measure next", tuple(_next(doc))),
+        Section("Limits and where they come from", tuple(_limits(doc, job))),
+        Section("How sure these figures are", tuple(_uncertainty(doc))),
+        Section("Mind", tuple(_mind(doc))),
+        Section("Points", tuple(points_table(doc))),
+        Section("Method, version, fingerprint", tuple(_method(doc, compared))),
+    ]
+    return Sheet(
+        title=doc.job,
+        stage=doc.stage,
+        facts=tuple(_facts(doc, job)),
+        answers=_answers(doc),
+        drawing=_in_words(doc),
+        sections=tuple(s for s in sections if s.parts),
+        statement=STATEMENT,
+        sign=SIGN,
+        version=doc.version,
+        fingerprint=doc.inputs_sha256,
+    )
+
+
+def _facts(doc: Document, job: Job) -> list[tuple[str, str]]:
+    info = job.stage_info.get(doc.stage)
+    known = [("stage", doc.stage)]
+    if info is not None:
+        height = None if info.ride_height is None else f"{info.ride_height:g} mm"
+        warmth = None if info.temperature is None else f"{info.temperature:g} °C"
+        named = (
+            ("measured on", info.date), ("measured by", info.by), ("car supported on", info.supported),
+            ("ride height", height), ("temperature of the body", warmth),
+        )  # fmt: skip
+        known += [(words, value) for words, value in named if value]
+    return [*known, ("how it sat", " ".join(tilt_sentences(doc)))]
+
+
+def _answers(doc: Document) -> tuple[Answer, ...]:
+    """Out, undecided, fine: the three lines."""
+    of = {v: [c for c in doc.checks if c.verdict == v] for v in ("outside", "undecided", "within")}
+    out = [f"{label(c.name)}: {standing(c)}" for c in of["outside"]]
+    return (
+        Answer("OUT", "outside", in_one_line(out, ROOM)),
+        Answer("UNDECIDED", "undecided", in_one_line([label(c.name) for c in of["undecided"]], ROOM)),
+        Answer("FINE", "within", in_one_line([label(c.name) for c in of["within"]], ROOM)),
+    )
+
+
+def _in_words(doc: Document) -> str:
+    """What the drawing shows, for a reader who cannot see it."""
+    told = [f"Plan of the body from above, front up, {len(doc.points)} points with their 95 % ellipses."]
+    told += [f"{label(c.name)}: {c.verdict}, {standing(c)}." for c in doc.checks if c.limit is not None]
+    return " ".join(told)
+
+
+def _before_and_after(found: Comparison | None) -> list[Part]:
+    if found is None:
+        return []
+    verdicts = {v: [m for m in found.movements if m.verdict == v] for v in MOVEMENT_WORDS}
+    told = [f"{MOVEMENT_WORDS[v]}: {', '.join(m.name for m in own) or 'nothing'}." for v, own in verdicts.items()]
+    parts: list[Part] = [Items(tuple(told), f"Stage {found.after} against stage {found.before}:")]
+    if found.ambiguous:
+        parts.append(Items(tuple(found.alternatives), "The readings leave a choice; the program does not choose:"))
+    moved = [f"{', '.join(piece)} moved together, as one piece." for piece in found.together]
+    moved += [f"{_opened(m.words)}." for m in verdicts["moved"]]
+    if any(m.single_drops for m in verdicts["moved"]):
+        moved.append("Some of it rests on single drops of the bob: drop again before cutting.")
+    if moved:
+        parts.append(Items(tuple(moved), "What moved, against the points that stood still:"))
+    parts.append(movements_table(found))
+    only = [(found.before, found.only_before), (found.after, found.only_after)]
+    mind = [f"Only in {stage}: {', '.join(names)}." for stage, names in only if names]
+    mind = [*found.differences, *mind, *found.cautions]
+    return [*parts, Items(tuple(mind), "About the comparison:")] if mind else parts
+
+
+def _opened(words: str) -> str:
+    """Words that open a sentence; a point's name keeps its own small letter."""
+    return f"T{words[1:]}" if words.startswith("the ") else words
+
+
+def _set_aside(doc: Document, job: Job) -> list[Part]:
+    names = {reading.source: ", ".join(reading.names) for reading in doc.readings}
+    told = [suspicion(s, names.get(s.source, "")) for s in doc.suspects]
+    parts: list[Part] = [Items(tuple(told), "Readings that are probably misread or mistyped, worst first:")]
+    if not told:
+        parts = [Paragraph("No reading looks wrong, and none was set aside.")]
+    line = doc.centreline
+    if doc.frame != "car":
+        return [*parts, Paragraph("No centreline can be had from these readings.")]
+    carried = f"The centreline rests on the pairs {', '.join(line.pairs_used)}."
+    if line.pairs_set_aside:
+        trusted = any(p.trusted for p in job.points)
+        why = "points.csv trusts others" if trusted else "they do not agree with the others"
+        carried += f" Set aside from it, because {why}: {', '.join(line.pairs_set_aside)}."
+    parts.append(Paragraph(carried))
+    if line.ambiguous:
+        lead = "Two centrelines explain this car equally well; the program does not choose:"
+        parts.append(Items(tuple(line.alternatives), lead))
+    return parts
+
+
+def _not_measured(doc: Document) -> list[Part]:
+    absent: dict[str, list[str]] = {}
+    for check in doc.checks:
+        if check.value is None or not check.estimable:
+            absent.setdefault(standing(check), []).append(label(check.name))
+    told = [f"{why[:1].upper()}{why[1:]}: {'; '.join(names)}." for why, names in absent.items()]
+    told += [f"{', '.join(piece)}: a piece with nothing between it and the others." for piece in doc.pieces]
+    for loose in doc.loose:
+        fix = f" What would hold it: {'; '.join(loose.fix)}." if loose.fix else ""
+        told.append(f"{', '.join(loose.points)}, {loose.direction}: not held by the readings.{fix}")
+    said = {name for loose in doc.loose for name in loose.points}
+    missing = [p.name for p in doc.points if (p.x is None or p.y is None) and p.name not in said]
+    if missing:
+        told.append(f"No place in plan: {', '.join(missing)}.")
+    if doc.plan_only:
+        told.append("Heights: the car's lean is only in the uncertainty.")
+    parts: list[Part] = [Items(tuple(told))] if told else [Paragraph("Every figure that the points call for is held.")]
+    if doc.unchecked:
+        lead = "Readings that nothing checks (a mistake in one of these would not show):"
+        parts.append(Paragraph(f"{lead} {'; '.join(_by_file(doc.unchecked))}."))
+    return parts
+
+
+def _by_file(sources: Sequence[str]) -> list[str]:
+    """Readings in few words: "tape.csv lines 4, 9 to 12"; what is not a line of a table stands as it is."""
+    lines: dict[str, list[int]] = {}
+    other: dict[str, None] = {}
+    for source in sources:
+        file, _, line = source.rpartition(":")
+        if file and line.isascii() and line.isdigit():
+            lines.setdefault(file, []).append(int(line))
+        else:
+            other[source] = None
+    told = []
+    for file, numbers in lines.items():
+        runs: list[list[int]] = []
+        for number in sorted(set(numbers)):
+            if runs and number == runs[-1][-1] + 1:
+                runs[-1].append(number)
+            else:
+                runs.append([number])
+        words = [str(run[0]) if len(run) == 1 else f"{run[0]} to {run[-1]}" for run in runs]
+        told.append(f"{file} line{'s' if len(set(numbers)) > 1 else ''} {', '.join(words)}")
+    drop = "the drop of the bob at "
+    marks = [source.removeprefix(drop) for source in other if source.startswith(drop)]
+    if marks:
+        told.append(f"the drop{'s' if len(marks) > 1 else ''} of the bob at {', '.join(marks)}")
+    return told + [source for source in other if not source.startswith(drop)]
+
+
+def _next(doc: Document) -> list[Part]:
+    undecided = [c for c in doc.checks if c.verdict == "undecided" and c.next]
+    acts = dict.fromkeys(c.next.act for c in undecided if c.next)
+    return [
+        Items(
+            tuple(f"{label(c.name)}: {gain(c)}." for c in undecided if c.next and c.next.act == act),
+            f"{act[:1].upper()}{act[1:].rstrip('.')}:",
+        )
+        for act in acts
+    ]
+
+
+def _limits(doc: Document, job: Job) -> list[Part]:
+    judged = {c.name: c for c in doc.checks if c.limit is not None}
+    rows = []
+    for name, most in job.limits.items():
+        if name in judged:
+            words, unit = label(name), judged[name].unit
+        elif name in LIMIT_WORDS and (name != "chart" or any(n.startswith("chart.") for n in judged)):
+            words, unit = LIMIT_WORDS[name], LIMIT_UNITS[name]
+        else:
+            continue
+        source = "common practice, no source" if FAMILIES.get(name) == most else "set for this job in job.toml"
+        rows.append((Cell(words), Cell(f"{most:g}"), Cell(unit), Cell(source)))
+    columns = (Column("what", "name"), Column("limit", "number"), Column("unit", "unit"), Column("source"))
+    return [
+        Table("Applied to the figures above", columns, tuple(rows)),
+        Paragraph(
+            "Within: the figure and its whole uncertainty lie inside the limit. Outside: they lie beyond it with the "
+            "whole uncertainty to spare. Anything else is undecided. This guard band, the full uncertainty on either "
+            "side, is stricter than the default of ISO 14253-1:2017 (decision rule after JCGM 106)."
+        ),
+    ]
+
+
+def _uncertainty(doc: Document) -> list[Part]:
+    rows = []
+    for c in doc.checks:
+        if c.limit is not None and c.budget:
+            shares = "; ".join(f"{share.what} {percent(share.share)}" for share in c.budget[:MOST_SHARES])
+            rows.append((Cell(label(c.name)), Cell(shares)))
+    parts: list[Part] = [
+        Paragraph(
+            "The figure after ± is the uncertainty at 95 %: of a hundred such ranges, about ninety-five hold the true "
+            "figure. In it are the plumb bob, the tape (its reading, and its class as a scale error shared by all "
+            "readings), heights and levels, the factory's own scatter of the pairs that carry the centreline, and the "
+            "lean of a car that was not levelled."
+        ),
+        Paragraph(
+            "Not in it are a body that flexes between stands, a bent tape, a mark smudged after it was measured, and "
+            "a wrong point measured twice the same way."
+        ),
+    ]
+    if rows:
+        columns = (Column("figure", "name"), Column("largest shares of the variance"))
+        parts.append(Table("Where the uncertainty comes from", columns, tuple(rows)))
+    return [*parts, Paragraph(" ".join([*network_sentences(doc.network), *tape_sentences(doc)]))]
+
+
+def _mind(doc: Document) -> list[Part]:
+    parts: list[Part] = [Items(tuple(doc.cautions), "About these readings:")] if doc.cautions else []
+    if doc.notes:
+        parts.append(Items(tuple(doc.notes), "Notes on the tables:"))
+    return [*parts, Items(SAFETY, "Before anyone cuts, drills or welds:")]
+
+
+def _method(doc: Document, compared: Comparison | None) -> list[Part]:
+    told: list[Part] = [
+        Paragraph(
+            "All readings enter one least-squares adjustment, each with its own standard deviation; readings that do "
+            "not fit are tested, named and set aside. The points carry their full covariance into the car's own axes, "
+            "whose centreline is the symmetry plane that the listed pairs agree on. x is forward, y to the car's left, "
+            "z up (ISO 8855)."
+        ),
+        Paragraph(
+            f"plumbsquare {doc.version}. The fingerprint below is the SHA-256 of the files that were read. The command "
+            "plumbsquare verify SHEET JOB says whether this sheet, its figures and the job still agree."
+        ),
+        Fingerprint(doc.inputs_sha256),
+    ]
+    if compared is not None:
+        told += [Paragraph(f"Stage {compared.before}, compared with:"), Fingerprint(compared.inputs_sha256.before)]
+    return told

@@ -1,0 +1,93 @@
+"""The sheet as PDF."""
+
+from __future__ import annotations
+
+import io
+import json
+
+import pytest
+from pypdf import PdfReader
+
+from measure.report.certificate.embedded import NotASheetError, sheet_from
+from measure.report.certificate.paper import pdf_bytes
+from measure.report.sheet import MM, SIZES
+from measure.result import as_json
+from tests.documents import loose_car, pulled_car
+from tests.report.sheets import TYPE, hostile_car, job
+
+
+@pytest.fixture(scope="module")
+def made() -> bytes:
+    return pdf_bytes(pulled_car(), job(), "A4")
+
+
+def test_the_same_document_gives_the_same_bytes_without_a_date(made: bytes) -> None:
+    assert pdf_bytes(pulled_car(), job(), "A4") == made
+    assert "/CreationDate" not in (PdfReader(io.BytesIO(made)).metadata or {})
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_every_page_has_the_size_of_the_paper_and_its_number(made: bytes, paper: str) -> None:
+    data = made if paper == "A4" else pdf_bytes(pulled_car(), job(), "Letter")
+    pages = PdfReader(io.BytesIO(data)).pages
+    width, height = SIZES[paper]
+    for number, page in enumerate(pages, start=1):
+        assert float(page.mediabox.width) == pytest.approx(width * MM, abs=0.1)
+        assert float(page.mediabox.height) == pytest.approx(height * MM, abs=0.1)
+        assert f"page {number} of {len(pages)}" in page.extract_text()
+    assert ("Reduced to 94" in pages[1].extract_text()) == (paper == "Letter")
+
+
+def test_the_drawing_is_vectors_and_its_words_are_words(made: bytes) -> None:
+    page = PdfReader(io.BytesIO(made)).pages[1]
+    assert not page.images
+    assert "tailL" in page.extract_text() and "1 : 20" in page.extract_text()
+
+
+def test_all_type_is_embedded(made: bytes) -> None:
+    fonts = [
+        font.get_object()
+        for page in PdfReader(io.BytesIO(made)).pages
+        for font in (page["/Resources"].get("/Font") or {}).values()  # type: ignore[attr-defined]
+    ]
+    used = [f for f in fonts if str(f["/BaseFont"]) != "/Helvetica"]  # reportlab names one it never uses
+    assert used
+    for font in used:
+        inner = font.get("/DescendantFonts", [font])[0].get_object()
+        assert "/FontFile2" in inner["/FontDescriptor"].get_object()
+
+
+def test_special_letters_come_out_as_they_went_in() -> None:
+    text = " ".join(sheet_from(pdf_bytes(pulled_car(cautions=[TYPE]), job(), "A4")).words)
+    assert TYPE in text
+
+
+def test_hostile_words_stay_words() -> None:
+    read = sheet_from(pdf_bytes(hostile_car(), job(), "A4"))
+    text = " ".join(read.words)
+    assert "<script>alert(1)</script>" in text and "{{7*7}}" in text
+    assert read.document == json.loads(as_json(hostile_car()))
+
+
+def test_the_figures_come_back_out_beside_the_words(made: bytes) -> None:
+    read = sheet_from(made)
+    assert (read.kind, read.paper) == ("pdf", "A4")
+    assert read.document == json.loads(as_json(pulled_car()))
+    assert any("pair tail, sideways" in line for line in read.words)
+
+
+def test_odd_cars_have_a_sheet() -> None:
+    pdf_bytes(loose_car(), job(), "Letter")
+    pdf_bytes(pulled_car(points=[], checks=[], readings=[], job="x" * 300, cautions=["y" * 4000]), job(), "A4")
+
+
+def test_a_cut_off_or_foreign_pdf_is_refused_in_words(made: bytes) -> None:
+    from reportlab.pdfgen.canvas import Canvas
+
+    buffer = io.BytesIO()
+    canvas = Canvas(buffer)
+    canvas.showPage()
+    canvas.save()
+    for data in (made[:4000], b"%PDF-1.4\n", buffer.getvalue()):
+        with pytest.raises(NotASheetError):
+            sheet_from(data)
