@@ -97,7 +97,7 @@ def _of_the_centreline(standing: Stand) -> list[str]:
             f"The readings leave a choice of centreline: either {'; or '.join(ways)}{further}. "
             "A further pair settles it, or trusted = yes in points.csv at pairs known to be undamaged."
         )
-    elif line.set_aside and line.rests_on not in ("trusted", "chart"):
+    elif line.set_aside and line.rests_on != "trusted":
         told.append(
             f"Set aside from the centreline, because they do not agree with the others: {', '.join(line.set_aside)}."
         )

@@ -3,18 +3,19 @@
 from collections.abc import Sequence
 from itertools import pairwise, product
 
-from measure.job.points import Point
+from measure.job.points import BODY_PARTS, Point
 
 
 def groups(points: Sequence[Point]) -> list[list[Point]]:
     """The stations of a car, front to back as first named: pairs, axles, and points that stand alone.
 
     A station holds its left point, then its right one; points on the centreline or without a twin make a
-    station of their own. Wheel faces and drilled mounts are left out: a plumb bob does not reach them well.
+    station of their own. Wheel faces, drilled mounts, and what hangs on an axle or drives it are left out: a plumb bob
+    does not reach them well, and between its stations they would tear the body's own tapes apart.
     """
     stations: dict[tuple[str, str], list[Point]] = {}
     for point in points:
-        if point.kind in ("face", "mount"):
+        if point.kind != "axle" and point.part not in (*BODY_PARTS, ""):
             continue
         if point.kind == "axle":
             key = ("axle", point.group)

@@ -93,7 +93,7 @@ def test_heights_of_the_chart_are_used_where_none_was_measured(tmp_path: Path) -
     assert any("the chart's heights" in c for c in charted.cautions)
     # what is known of the heights leaves less to the lean, at every pair and most of all at the axle
     for name, c in figures(charted).items():
-        if c.limit is not None and name != "rails.asymmetry":
+        if c.limit is not None and name != "rails.asymmetry" and not name.startswith("chart."):
             assert u95(c) < u95(figures(blank)[name]), name
     assert u95(figures(charted)["axle.rear.offset"]) < 0.6 * u95(figures(blank)["axle.rear.offset"])
 

@@ -17,6 +17,7 @@ ROOMS: tuple[tuple[str, tuple[str, ...]], ...] = (  # bottom to top
     )),
     ("tables", ("measure.tables",)),
     ("the job", ("measure.job", "measure.tape_plan")),
+    ("history", ("measure.history",)),
     ("photo", ("measure.photo",)),
     ("calib", ("calib",)),
     ("readings", ("measure.readings",)),
@@ -33,6 +34,7 @@ ROOMS: tuple[tuple[str, tuple[str, ...]], ...] = (  # bottom to top
     ("setup", ("measure.setup",)),
     ("report", ("measure.report", "measure.template")),
     ("verify", ("measure.verify",)),
+    ("page", ("measure.web",)),
     ("commands", ("measure.cli", "measure.__main__")),
 )  # fmt: skip
 RANK = {module: rank for rank, (_, modules) in enumerate(ROOMS) for module in modules}

@@ -25,8 +25,7 @@ SEEN = 1.0
 class Centreline:
     """The chosen frame first, then the frames of every rival that explains the car equally well.
 
-    `rests_on` says in words why these pairs: "trusted", "chart" (both points stand where the
-    factory chart has them), "agree", "all" (too few to judge) or "disagree".
+    `rests_on` says in words why these pairs: "trusted", "agree", "all" (too few to judge) or "disagree".
     """
 
     frames: tuple[Frame, ...]

@@ -60,16 +60,6 @@ class ChartFit:
         """Names of the body's points that do not carry the chart."""
         return tuple(self.names[i] for i in self.body if i not in self.used)
 
-    def pair_sets(self, ends: Index) -> list[tuple[int, ...]]:
-        """Numbers of the pairs (p, 2) both of whose points carry the chart sideways: for `used` and for each rival."""
-        if self.rests_on != "agree":
-            return []
-        sets = []
-        for used in (self.used, *self.rivals):
-            sideways = {int(self.points[i]) for i in used if np.isfinite(self.design[i, 1])}
-            sets.append(tuple(k for k, (a, b) in enumerate(ends.tolist()) if {a, b} <= sideways))
-        return sets
-
     @cached_property
     def deviations(self) -> Array:
         """(m, 3) mm in the chart's axes, NaN where there is none."""

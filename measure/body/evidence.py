@@ -60,8 +60,10 @@ class Evidence:
     heights: bool
 
 
-def evidence(job: Job, points: CarPoints, pairs: Pairs, frame: Frame, fit: ChartFit | None) -> Evidence:
-    """The rows of a car in some axes of its own; which pairs carry them does not matter."""
+def evidence(
+    job: Job, points: CarPoints, pairs: Pairs, frame: Frame, fit: ChartFit | None, body_alone: bool = False
+) -> Evidence:
+    """The rows of a car in some axes of its own; which pairs carry them does not matter. `body_alone`: no axle."""
     usable = fit is not None and fit.rests_on != "disagree"
     n = len(points.names)
     R, t = (fit.chart_from_car, fit.shift) if fit is not None and usable else (np.eye(3), np.zeros(3))
@@ -71,7 +73,7 @@ def evidence(job: Job, points: CarPoints, pairs: Pairs, frame: Frame, fit: Chart
     if fit is not None and usable:
         target[fit.points] = fit.design
     pair_list = [(k, int(a), int(b)) for k, (a, b) in zip(pairs.keys, pairs.ends.tolist(), strict=True)]
-    axles = _axles(job, points.names)
+    axles = [] if body_alone else _axles(job, points.names)
     middle = _chart_middle(target, pair_list)
     made: list[tuple[Row, dict[tuple[int, int], float], float]] = []
     body = np.array([job.point(name).kind in ("", "reference", "rail") for name in points.names])

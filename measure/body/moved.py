@@ -12,10 +12,10 @@ from measure.job import Job
 
 
 def explained(
-    job: Job, points: CarPoints, pairs: Pairs, frame: Frame, fit: ChartFit | None
+    job: Job, points: CarPoints, pairs: Pairs, frame: Frame, fit: ChartFit | None, body_alone: bool = False
 ) -> tuple[Evidence, list[Movement], Search, list[Explanation]]:
     """The evidence, the movements tried on it, and the likely explanations, best first."""
-    seen = evidence(job, points, pairs, frame, fit)
+    seen = evidence(job, points, pairs, frame, fit, body_alone)
     moves = movements(seen)
     search = Search(seen, moves)
     likely = sorted(_without_echoes(search.likely(), moves), key=lambda e: _order(e, moves))
@@ -62,14 +62,18 @@ def pairs_that_stayed(
 ) -> list[tuple[int, ...]]:
     """Sets of pairs (numbers) that no likely explanation moves sideways: that of the best first, then of its rivals.
 
-    A section a few millimetres off agrees with a line tilted towards it; asked as one movement it stands out.
+    None where less than half of the pairs stayed. A section a few millimetres off agrees with a line tilted towards
+    it; asked as one movement it stands out.
     """
-    _, moves, _, likely = explained(job, points, pairs, frame, fit)
+    # an axle that stands off must not tip the scales between two ways to read the body
+    _, moves, _, likely = explained(job, points, pairs, frame, fit, body_alone=True)
     sets = []
     for e in likely:
         if not likely[0].parts and e.score - likely[0].score > NEARLY:
             break
         moved = {i for k in e.parts if moves[k].kind in ("sway", "side") for i in moves[k].points}
         sets.append(tuple(k for k, ends in enumerate(pairs.ends.tolist()) if not moved & set(ends)))
+    if 2 * len(sets[0]) < len(pairs.keys):
+        return []  # hardly anything stayed: that is no explanation to lean on
     # a rival that only sets aside more than the best does is no other way to read the car
     return [s for s in dict.fromkeys(sets) if s == sets[0] or not likely[0].parts or not set(s) < set(sets[0])]

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import replace
 from math import hypot
 from pathlib import Path
 
@@ -25,6 +26,8 @@ from measure.tables import Row as TableRow
 ENDINGS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif")
 SIDE = 80.0
 """mm, of a printed target whose side is not stated."""
+GUESSES = (1.0, 0.6, 1.5, 2.4)
+"""Factors on the guessed focal length, tried where no picture tells it."""
 FEWEST_VIEWS = 2
 """Photographs that must see a target before it has a place in space."""
 
@@ -55,8 +58,7 @@ def photographs(rows: Sequence[TableRow], sheet: Sheet) -> list[Reading]:
             "take them nearer, sharp and with more light; the numbers on the sheets must stand in targets.csv",
         )  # fmt: skip
         return []
-    views = [_view(p, printed, cameras[p.picture.path.name]) for p in pictures]
-    blocks, lonely = first_poses(views)
+    cameras, (blocks, lonely) = _posed(pictures, printed, cameras)
     for name in lonely:
         _note(sheet, name, "a photograph that shares too few targets with the others", "it is left out: three are "
               "needed, not in a line; take one more in between")  # fmt: skip
@@ -145,6 +147,32 @@ def _usable(found: Sequence[FoundPicture | PictureError], paths: Sequence[Path],
             "see the notes; send the pictures over again as the phone took them",
         )  # fmt: skip
     return usable
+
+
+def _posed(
+    pictures: Sequence[FoundPicture], printed: dict[int, _Printed], cameras: dict[str, Camera]
+) -> tuple[dict[str, Camera], tuple[list[FirstPoses], list[str]]]:
+    """First poses; where no picture tells its focal length, with the one that the targets fit best."""
+    tried = []
+    guesses = GUESSES if any(c.known == "nothing" for c in cameras.values()) else (1.0,)
+    for guess in guesses:
+        scaled = {c.key: _with_focal(c, guess) for c in cameras.values()}
+        guessed = {name: scaled[c.key] for name, c in cameras.items()}
+        posed = first_poses([_view(p, printed, guessed[p.picture.path.name]) for p in pictures])
+        misfit = posed[0][0].misfit * next(iter(scaled.values())).lens[0] if posed[0] else float("inf")
+        tried.append((len(posed[1]), misfit, guess, guessed, posed))
+    best = min(tried, key=lambda each: each[:3])
+    return best[3], best[4]
+
+
+def _with_focal(camera: Camera, factor: float) -> Camera:
+    """A camera of unknown focal length with another guess of it; one that is known stays the same object."""
+    if camera.known != "nothing" or factor == 1.0:
+        return camera
+    lens, covariance = camera.lens.copy(), camera.covariance.copy()
+    lens[0] *= factor
+    covariance[0, 0] *= factor**2
+    return replace(camera, lens=lens, covariance=covariance)
 
 
 def _view(picture: FoundPicture, printed: dict[int, _Printed], camera: Camera) -> View:

@@ -30,8 +30,9 @@ CORNER_SD = 3.0
 """A corner's sd over that of the centre: the centre is a mean of the whole pattern."""
 NEAREST = 1.0
 """mm in front of the camera; nearer, or behind, an image is reckoned as from there while the sums find their way."""
-PRINTED_SD = 0.03
-"""Relative sd of lengths by the printed side, where no length was measured: printers shrink pages."""
+PRINTED_SD, BY_EXIF, BY_GUESS = 0.03, 0.1, 0.3
+"""Relative sd of lengths by the printed side, where no length was measured: printers shrink pages. More where the focal
+length that the first poses rest on was rounded, or guessed."""
 
 
 def read(rows: Sequence[TableRow], sheet: Sheet) -> list[Reading]:
@@ -160,14 +161,16 @@ def _printed_sizes(readings: Sequence[Reading], site: Site) -> list[Block]:
         apart = np.linalg.norm(at[:, None] - at[None], axis=2)
         a, b = np.unravel_index(int(np.argmax(apart)), apart.shape)
         ends = list(numbers.values())
-        found.append((ends[int(a)], ends[int(b)], float(apart[a, b])))
+        known = {r.seen.camera.known for r in readings if r.seen and r.seen.block is block}
+        share = BY_GUESS if "nothing" in known else BY_EXIF if "EXIF" in known else PRINTED_SD
+        found.append((ends[int(a)], ends[int(b)], float(apart[a, b]), share))
     if not found:
         return []
     one, other = (np.array([f[i] for f in found], dtype=np.int64) for i in (0, 1))
-    extent = np.array([f[2] for f in found])
+    extent, sd = np.array([f[2] for f in found]), np.array([f[2] * f[3] for f in found])
     rows = [
-        Row(Reading("printed", "", (u.points[a], u.points[b]), (e,), PRINTED_SD * e), "", e, tested=False)
-        for a, b, e in found
+        Row(Reading("printed", "", (u.points[a], u.points[b]), (e,), share * e), "", e, tested=False)
+        for a, b, e, share in found
     ]
     columns = np.column_stack([u.point_columns[one], u.point_columns[other]])
 
@@ -177,7 +180,7 @@ def _printed_sizes(readings: Sequence[Reading], site: Site) -> list[Block]:
         unit = leg / np.maximum(length, 1e-9)[:, None]
         return length, np.hstack([-unit, unit]), columns
 
-    return [Block(rows, extent, PRINTED_SD * extent, linearise)]
+    return [Block(rows, extent, sd, linearise)]
 
 
 KIND = Kind("targets", COLUMNS, read, blocks, ("target",))

@@ -6,14 +6,23 @@ import argparse
 import os
 from collections.abc import Callable
 
-from tests.benchmarks import coverage, growth, patterns, sheets, start_up
+from tests.benchmarks import (
+    axle_setting,
+    coverage,
+    drilling,
+    growth,
+    movements,
+    patterns,
+    sheets,
+    start_up,
+    walkrounds,
+)
 
 
 def main() -> None:
     """Run what is asked for, timings first, while nothing else runs."""
     parser = argparse.ArgumentParser(prog="python -m tests.benchmarks", description=main.__doc__)
-    names = "start_up, growth, pairs, coverage, sheets, patterns; all where left out"
-    parser.add_argument("what", nargs="*", help=names)
+    parser.add_argument("what", nargs="*", help="which of them, such as start_up or sheets; all where left out")
     parser.add_argument("--cars", type=int, default=1000)
     parser.add_argument("--sheets", type=int, default=500)
     parser.add_argument("--workers", type=int, default=os.cpu_count() or 1)
@@ -24,6 +33,10 @@ def main() -> None:
         "pairs": lambda: growth.table((20, 100, 400), pairs=True),
         "coverage": lambda: coverage.table(asked.cars, asked.workers),
         "sheets": lambda: sheets.table(asked.sheets, asked.workers),
+        "walkrounds": lambda: walkrounds.coverage(min(asked.cars, 200), asked.workers),
+        "movements": lambda: movements.table(workers=asked.workers),
+        "drilling": lambda: drilling.table(min(asked.cars, 300), asked.workers),
+        "axle_setting": lambda: axle_setting.table(min(asked.cars, 300), asked.workers),
         "patterns": lambda: patterns.table(asked.sheets, asked.workers),
     }
     if unknown := [name for name in asked.what if name not in parts]:

@@ -1,0 +1,150 @@
+"""Photographs: are 95 % intervals right over simulated walk-rounds, and how near pictures come to their truth."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+import tempfile
+import time
+from concurrent.futures import ProcessPoolExecutor
+from itertools import combinations
+from pathlib import Path
+
+import numpy as np
+
+from measure.findings import BadInput
+from measure.photo.first_poses import rigid
+from measure.survey import Surveyed, survey
+from tests.synthetic import truth
+from tests.walkrounds import walked
+
+FIGURES = ("axle.rear.offset", "axle.rear.square", "axle.rear.thrust")
+PICTURES = 24
+
+DECODE = """
+import sys, time
+from pathlib import Path
+import cv2, numpy as np
+cv2.setNumThreads(1)
+data = [np.fromfile(p, np.uint8) for p in sorted(Path(sys.argv[1]).iterdir())]
+start = time.perf_counter()
+for each in data:
+    cv2.imdecode(each, cv2.IMREAD_GRAYSCALE)
+print(time.perf_counter() - start)
+"""
+CHECK = """
+import resource, sys, time
+start = time.perf_counter()
+from pathlib import Path
+from measure.check import check
+check(Path(sys.argv[1]))
+print(time.perf_counter() - start, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
+"""
+
+
+def coverage(count: int = 200, workers: int = 2) -> list[str]:
+    """Rows of the table: shares of 95 % intervals that hold the truth."""
+    with ProcessPoolExecutor(workers) as pool:
+        done = [each for each in pool.map(_one, range(count)) if each is not None]
+    lengths = np.concatenate([each[0] for each in done])
+    held = {name: np.array([each[1][name] for each in done if name in each[1]]) for name in FIGURES}
+    near = np.sqrt(np.mean([each[2] ** 2 for each in done], axis=0))
+    lines = [
+        f"{len(done)} walk-rounds of {PICTURES} pictures, 0.04 px: lengths between points held "
+        f"{100 * np.mean(np.abs(lengths) < 1.96):.1f} % (rms of error over sd {np.sqrt(np.mean(lengths**2)):.2f}); "
+        f"points {near[0]:.3f}, {near[1]:.3f}, {near[2]:.3f} mm rms in x, y, z",
+        f"  a clean one raises no suspect: {100 * np.mean([each[3] == 0 for each in done]):.1f} %",
+    ]
+    return lines + [
+        f"  {name}: {100 * np.mean(each[:, 0]):.1f} % held, u95 {each[:, 1].mean():.3f}" for name, each in held.items()
+    ]
+
+
+def _one(seed: int) -> tuple[np.ndarray, dict[str, tuple[bool, float]], np.ndarray, int] | None:
+    try:
+        walk = walked(1000 + seed, pictures=PICTURES, build=1.0)
+    except ValueError:
+        return None  # the maker of scenes found no place to stand
+    with tempfile.TemporaryDirectory() as folder:
+        job = walk.write(Path(folder) / "car", sd={"build": 1.0})
+        with walk.seen():
+            try:
+                surveyed = survey(job)
+            except BadInput:
+                return None
+    true = truth(walk.car)
+    names = [n for n, on in zip(surveyed.solved.site.unknowns.points, surveyed.solved.held, strict=True) if on]
+    where = np.array([walk.scene.points[name] for name in names])
+    assert surveyed.standing is not None
+    figures = {
+        j.check.name: (abs(j.figure.value - true[j.check.name]) <= j.u95, j.u95)
+        for j in surveyed.standing.judged if j.check.name in FIGURES and j.figure is not None and j.u95 is not None
+    }  # fmt: skip
+    return _lengths(surveyed, names, where), figures, _gaps(surveyed, names, where), len(surveyed.solved.suspects)
+
+
+def _lengths(surveyed: Surveyed, names: list[str], where: np.ndarray) -> np.ndarray:
+    """Errors of all lengths between held points, over their sd."""
+    adjustment, u = surveyed.solved.final, surveyed.solved.site.unknowns
+    found = []
+    for i, k in combinations(range(len(names)), 2):
+        a, b = u.point_idx[names[i]], u.point_idx[names[k]]
+        leg = adjustment.state.positions[b] - adjustment.state.positions[a]
+        length = np.linalg.norm(leg)
+        gradient = np.concatenate([-leg, leg]) / length
+        columns = np.concatenate([u.point_columns[a], u.point_columns[b]])
+        sd = np.sqrt(gradient @ adjustment.Q[np.ix_(columns, columns)] @ gradient)
+        found.append((length - np.linalg.norm(where[k] - where[i])) / sd)
+    return np.array(found)
+
+
+def _gaps(surveyed: Surveyed, names: list[str], where: np.ndarray) -> np.ndarray:
+    """Rms distance (3,) from the truth an axis, both laid over each other."""
+    u = surveyed.solved.site.unknowns
+    at = surveyed.solved.final.state.positions[[u.point_idx[name] for name in names]]
+    R, t = rigid(at, where)
+    return np.asarray(np.sqrt(np.mean((at @ R.T + t - where) ** 2, axis=0)))
+
+
+def pictures(folder: Path, runs: int = 3) -> list[str]:
+    """Accuracy and time on a job folder of pictures with a truth.json that gives each target's corners in space."""
+    true = json.loads((folder / "truth.json").read_text())
+    place = {each["name"]: np.mean(each["corners"], axis=0) for each in true["targets"].values()}
+    surveyed = survey(folder)
+    names = [n for n in surveyed.solved.site.unknowns.points if n in place]
+    gaps = _gaps(surveyed, names, np.array([place[name] for name in names]))
+    lines = [f"{folder.name}: points {gaps[0]:.4f}, {gaps[1]:.4f}, {gaps[2]:.4f} mm rms in x, y, z"]
+    if surveyed.standing is not None:
+        lines += [
+            f"  {j.check.name}: {j.figure.value:+.3f} +- {j.u95:.3f} {j.check.unit}"
+            for j in surveyed.standing.judged if j.figure is not None and j.check.name in FIGURES
+        ]  # fmt: skip
+    decode, whole, megabytes = [], [], 0.0
+    for _ in range(runs):
+        decode.append(float(_run(DECODE, folder / surveyed.stage / "photos")[0]))
+        seconds, used = map(float, _run(CHECK, folder))
+        whole.append(seconds)
+        megabytes = max(megabytes, used)
+    ratio = np.median(whole) / np.median(decode)
+    return [
+        *lines,
+        f"  check, first time: {np.median(whole):.2f} s, {ratio:.2f} times decoding in grey "
+        f"({np.median(decode):.2f} s); {megabytes:.0f} MB",
+    ]
+
+
+def _run(program: str, folder: Path) -> list[str]:
+    """Run in a process of its own with an empty cache."""
+    with tempfile.TemporaryDirectory() as cache:
+        env = {**os.environ, "XDG_CACHE_HOME": cache}
+        run = subprocess.run(
+            [sys.executable, "-c", program, str(folder)], capture_output=True, text=True, check=True, env=env
+        )
+    time.sleep(0.1)
+    return run.stdout.split()
+
+
+if __name__ == "__main__":
+    print("\n".join(pictures(Path(sys.argv[1])) if len(sys.argv) > 1 else coverage()))
