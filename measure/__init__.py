@@ -1,3 +1,3 @@
 """plumbsquare: from readings taken at a car to a verdict on its body."""
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"

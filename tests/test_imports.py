@@ -8,7 +8,23 @@ import sys
 
 import pytest
 
-HEAVY = ("numpy", "scipy", "matplotlib", "pydantic", "rich", "reportlab", "openpyxl", "tomlkit", "cv2", "PIL", "ezdxf", "jinja2", "pypdf")
+HEAVY = (
+    "numpy",
+    "scipy",
+    "matplotlib",
+    "pydantic",
+    "rich",
+    "reportlab",
+    "openpyxl",
+    "tomlkit",
+    "cv2",
+    "PIL",
+    "ezdxf",
+    "jinja2",
+    "pypdf",
+    "starlette",
+    "uvicorn",
+)
 
 PROBE = """
 import contextlib, io, json, sys

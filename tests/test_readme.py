@@ -9,17 +9,29 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
 import pytest
 from click.testing import CliRunner
 
+from calib.board import CODED
 from measure.cli import main
+from tests.calib.boards import shoot
 from tests.make_sample_data import SAMPLE_DATA
 
 README = Path(__file__).parents[1] / "README.md"
 FENCED = re.compile(r"^```[a-z]*\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 KNOWN_LENGTHS = "known,reading\n" + "".join(f"{k},{k + 0.5}\n" for k in (300, 1000, 2000, 3000))
 # what the text beside a command says of the car it is run on
-VERDICT = {"sample_data/straight_saloon": 0, "sample_data/pulled_rail": 1, "sample_data/rushed_job": 3}
+VERDICT = {
+    "check sample_data/straight_saloon": 0, "check sample_data/pulled_rail": 1, "check sample_data/rushed_job": 3,
+    "check sample_data/photo_car": 1, "check sample_data/charted_saloon": 1, "pattern sample_data/pulled_rail": 1,
+    "corrections sample_data/charted_saloon": 1, "compare sample_data/repaired_sill": 1,
+    "axle sample_data/axle_setting": 1, "acceptance sample_data/photo_car": 3,
+}  # fmt: skip
+SHOWN = {
+    "acceptance", "axle", "board", "camera", "check", "compare", "corrections", "drill", "driveline", "find", "history",
+    "new", "pattern", "plan", "report", "serve", "sheet", "tape", "targets", "verify",
+}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -71,26 +83,32 @@ def newcomer(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A folder like a fresh clone, with the shell in it."""
     shutil.copytree(SAMPLE_DATA, tmp_path / "sample_data")
     (tmp_path / "known_lengths.csv").write_text(KNOWN_LENGTHS)
+    (tmp_path / "board_pictures").mkdir()
+    shoot(tmp_path / "board_pictures", CODED, 6, np.random.default_rng(1))
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
     monkeypatch.chdir(tmp_path)
     return tmp_path
 
 
 def test_the_readme_shows_each_command() -> None:
     shown = {command.split()[1] for command in all_commands()}
-    assert shown >= {"new", "sheet", "check", "plan", "tape"}
-    assert {c.split()[2] for c in all_commands() if c.startswith("plumbsquare check sample_data/")} == set(VERDICT)
+    assert shown == SHOWN
+    assert {" ".join(c.split()[1:3]) for c in all_commands()} >= set(VERDICT)
 
 
 def test_every_command_works_in_the_order_of_the_walk(newcomer: Path) -> None:
     for command in all_commands():
         name, target = command.split()[1:3]
+        if name == "serve":
+            continue  # runs until it is stopped; tests/web tries it
         if name == "check" and not target.startswith("sample_data/"):
             measured(newcomer / target)
         status, output = run(command)
-        expected = VERDICT.get(target, 0) if name == "check" else 0
+        expected = VERDICT.get(f"{name} {target}", 0)
         assert status == expected, f"{command}\n{output}"
         for out in re.findall(r"--out (\S+)", command):
-            assert (newcomer / out).stat().st_size > 0
+            made = newcomer / out
+            assert made.stat().st_size > 0 if made.is_file() else any(made.iterdir())
 
 
 def pasted() -> Iterator[tuple[str, list[str]]]:

@@ -35,10 +35,7 @@ class Elimination:
 
     def _times_inverse(self, X: Array) -> Array:
         """block^-1 X for X (e,) or (e, k)."""
-        Y = np.empty_like(X)
-        for members, inverse in self.inverses:
-            Y[members] = np.einsum("bij,bj...->bi...", inverse, X[members])
-        return Y
+        return _blockwise(self.inverses, X)
 
     def reduced_right(self, right: Array) -> Array:
         """Right side (n,) of the kept unknowns alone."""
@@ -57,58 +54,70 @@ class Elimination:
         whole[self.kept], whole[self.out] = null, -(self.coupling @ null)
         return whole
 
-    def complete_cofactors(self, Q: Array) -> Array:
-        """Cofactors (n, n) of the whole from those of the kept (r, r)."""
-        n = len(self.out) + len(self.kept)
-        crossed = -(self.coupling @ Q)
-        own = -(crossed @ self.coupling.T)
+    def complete_cofactors(self, root: Array) -> Array:
+        """Cofactors (n, n) of the whole from a root (r, k) of those of the kept, root root^T."""
+        both = np.vstack([-(self.coupling @ root), root])
+        Q = both @ both.T  # of a matrix by itself: half the work
         for members, inverse in self.inverses:
-            own[members[:, :, None], members[:, None, :]] += inverse
-        whole = np.empty((n, n))
-        whole[np.ix_(self.kept, self.kept)] = Q
-        whole[np.ix_(self.out, self.kept)] = crossed
-        whole[np.ix_(self.kept, self.out)] = crossed.T
-        whole[np.ix_(self.out, self.out)] = own
-        return whole
+            Q[members[:, :, None], members[:, None, :]] += inverse
+        back = np.argsort(np.concatenate([self.out, self.kept]))
+        return Q if np.all(back[:-1] < back[1:]) else Q[np.ix_(back, back)]
 
 
-def eliminate(N: Any, candidates: Index) -> tuple[Elimination, Array] | None:
-    """Take out the candidates of a sparse N (n, n) that stand in small blocks: what was done, and the dense rest.
+def _blockwise(blocks: Sequence[tuple[Index, Array]], X: Array) -> Array:
+    """A matrix of diagonal blocks times X (e,) or (e, k); the members of like blocks stand together in X."""
+    Y = np.empty_like(X)
+    for members, block in blocks:
+        part = slice(members[0, 0], members[-1, -1] + 1)
+        Y[part] = (block @ X[part].reshape(*members.shape, -1)).reshape(X[part].shape)
+    return Y
 
-    None where that would leave the matrix much as it was.
+
+def eliminate(A: Any, candidates: Index) -> tuple[Elimination, Array] | None:
+    """Take out the candidates that stand in small blocks of A^T A, of sparse rows A (m, n).
+
+    What was done, and the dense normal matrix of the rest; None where that would leave it much as it was.
     """
     from scipy.sparse.csgraph import connected_components  # only large networks want it
 
-    N = N.T.tocsr()  # symmetric: its columns, as the product leaves them, are its rows
-    rows = N[candidates]
-    among = rows[:, candidates]
+    n = A.shape[1]
+    # a lens stands in nearly every row: such columns are multiplied as the dense ones that they are
+    full = np.setdiff1d(np.flatnonzero(2 * np.bincount(A.indices, minlength=n) > A.shape[0]), candidates)
+    others = np.setdiff1d(np.arange(n), full)
+    B, F = A[:, others], A[:, full].toarray()
+    Bt = B.T.tocsr()
+    N, beside = Bt @ B, Bt @ F
+    mine = np.searchsorted(others, candidates)
+    rows = N[mine]
+    among = rows[:, mine]
     label = connected_components(among, directed=False)[1]
-    size = np.bincount(label)[label]
+    size = np.bincount(label, minlength=1)[label]
     blocks = []
     for k in range(1, LARGEST_BLOCK + 1):
-        mine = np.flatnonzero(size == k)
-        if not len(mine):
+        alike = np.flatnonzero(size == k)
+        if not len(alike):
             continue
-        members = mine[np.argsort(label[mine], kind="stable")].reshape(-1, k)
-        block = np.stack([[_entries(among, members[:, i], members[:, j]) for j in range(k)] for i in range(k)])
-        block = block.reshape(k, k, -1).transpose(2, 0, 1)
+        members = alike[np.argsort(label[alike], kind="stable")].reshape(-1, k)
+        block = _entries(among, np.repeat(members, k, axis=1), np.tile(members, k)).reshape(-1, k, k)
         root = np.sqrt(np.maximum(np.diagonal(block, axis1=1, axis2=2), 1e-300))
         firm = np.linalg.eigvalsh(block / root[:, :, None] / root[:, None, :])[:, 0] > WORST_BLOCK
-        blocks.append((members[firm], np.linalg.inv(block[firm])))
+        blocks.append((members[firm], np.asarray(np.linalg.inv(block[firm]))))
     taken = np.concatenate([members.ravel() for members, _ in blocks]) if blocks else candidates[:0]
-    if len(taken) < N.shape[0] // 4:
+    if len(taken) < n // 4:
         return None
-    out = candidates[taken]
-    kept = np.setdiff1d(np.arange(N.shape[0]), out)
+    left = np.setdiff1d(np.arange(len(others)), mine[taken])
     position = np.empty(len(candidates), dtype=np.int64)
     position[taken] = np.arange(len(taken))
     inverses = [(position[members], inverse) for members, inverse in blocks if len(members)]
-    between = rows[taken].toarray()[:, kept]
-    elimination = Elimination(out, kept, inverses, between)
-    coupling = elimination._times_inverse(between)
-    return Elimination(out, kept, inverses, coupling), N[kept].toarray()[:, kept] - between.T @ coupling
+    between = np.hstack([rows[taken][:, left].toarray(), beside[mine[taken]]])
+    rest = np.block([[N[left][:, left].toarray(), beside[left]], [beside[left].T, F.T @ F]])
+    # by the roots of the blocks, so that what falls away is a matrix by itself: half the work
+    roots = [(members, np.asarray(np.linalg.cholesky(inverse))) for members, inverse in inverses]
+    half = _blockwise([(members, np.swapaxes(root, 1, 2)) for members, root in roots], between)
+    kept = np.concatenate([others[left], full])
+    return Elimination(candidates[taken], kept, inverses, _blockwise(roots, half)), rest - half.T @ half
 
 
 def _entries(matrix: Any, rows: Index, columns: Index) -> Array:
-    """Entries (k,) of a sparse matrix."""
-    return np.asarray(matrix[rows, columns]).ravel()
+    """Entries of a sparse matrix, in the shape of `rows` and `columns`."""
+    return np.asarray(matrix[rows.ravel(), columns.ravel()]).reshape(rows.shape)

@@ -87,12 +87,25 @@ def _several_rows(group: Index) -> Iterator[Index]:
 
 def _spectra(adjustment: Adjustment, rows: Index, taking_part: NDArrayBool) -> tuple[Array, Array]:
     """Eigenvalues (g, k) and eigenvectors of each reading's whitened residual covariance; rows are (g, k)."""
-    A = adjustment.unweighted[1]
-    white = _dense(A[rows.ravel()]).reshape(*rows.shape, -1) / np.maximum(adjustment.sd, 1e-12)[rows][:, :, None]
-    spread = white @ adjustment.Q @ np.swapaxes(white, 1, 2)
+    spread = _spread(adjustment, rows)
     sign = np.where(taking_part, -1.0, 1.0)  # a reading set aside is compared, not fitted
     size, direction = np.linalg.eigh(np.eye(rows.shape[1]) + sign[:, None, None] * spread)
     return size, direction
+
+
+def _spread(adjustment: Adjustment, rows: Index) -> Array:
+    """Covariance (g, k, k) of each reading's adjusted values, over the sd of its rows (g, k)."""
+    A, per_sd = adjustment.unweighted[1], 1.0 / np.maximum(adjustment.sd, 1e-12)
+    if isinstance(A, np.ndarray):
+        white = A[rows.ravel()].reshape(*rows.shape, -1) * per_sd[rows][:, :, None]
+        return np.asarray(white @ adjustment.Q @ np.swapaxes(white, 1, 2))
+    parts = []
+    for few in np.array_split(rows, 1 + len(rows) // 1000):  # in slices, so that no dense matrix of all rows is made
+        sparse = [A[column] for column in few.T]
+        moved = [each @ adjustment.Q for each in sparse]
+        sums = [[np.asarray(other.multiply(each).sum(axis=1)).ravel() for other in sparse] for each in moved]
+        parts.append(np.moveaxis(np.array(sums), 2, 0) * per_sd[few][:, :, None] * per_sd[few][:, None, :])
+    return np.concatenate(parts)
 
 
 def _explained(vectors: Array, size: Array, direction: Array, checked: NDArrayBool) -> Array:

@@ -17,7 +17,7 @@ from measure.readings.kind import point_of
 from measure.readings.reading import Reading
 from measure.readings.unknowns import Array
 
-MOVES = 1e-6
+MOVES = 1e-5
 """Relative rate of change of a distance above which it counts as free."""
 MANY = 80
 """Loose points up to which tapes from one loose part to another are thought of."""

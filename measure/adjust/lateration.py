@@ -41,6 +41,11 @@ class Edges:
         error = np.abs(np.linalg.norm(xy[self.ends[:, 0]] - xy[self.ends[:, 1]], axis=1) - self.lengths)
         return float(np.minimum(np.nan_to_num(error, nan=CAP), CAP).sum())
 
+    def far_off(self, xy: Array) -> int:
+        """How many edges miss by more than CAP."""
+        error = np.linalg.norm(xy[self.ends[:, 0]] - xy[self.ends[:, 1]], axis=1) - self.lengths
+        return int((np.abs(error) > CAP).sum())
+
 
 def crossings(centres: Array, radii: Array) -> Array:
     """Where circles cross, pair by pair: (pairs, 2 sides, 2). Circles that miss give their nearest point twice."""

@@ -9,12 +9,11 @@ and criterion matrices", 1973). Rows of sd 0 are conditions, met exactly by the 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from scipy.linalg import lapack, qr, solve_triangular
 
-from measure.adjust.elimination import Elimination, eliminate
+from measure.adjust.elimination import Elimination
 from measure.readings.unknowns import Array, Index
 
 RANK_TOLERANCE = 1e-11
@@ -62,17 +61,21 @@ class Factor:
     def cofactors(self) -> Array:
         """Full cofactor matrix Q (n, n) in the minimum-norm datum."""
         n, r = len(self.scale), len(self.upper)
-        Q = np.zeros((n, n))
-        if r:
-            held = self.order[:r]
-            inverse, _ = lapack.dpotri(self.upper, lower=0)
-            inverse /= self.scale[held][:, None]
-            inverse /= self.scale[held]
-            Q[np.ix_(held, held)] = np.triu(inverse) + np.triu(inverse, 1).T
+        held = self.order[:r]
+        if self.before is not None:
+            root = np.zeros((n, r))
+            if r:
+                root[held] = np.triu(lapack.dtrtri(self.upper)[0]) / self.scale[held][:, None]
+            Q = self.before.complete_cofactors(root)
+        else:
+            Q = np.zeros((n, n))
+            if r:
+                inverse, _ = lapack.dpotri(self.upper, lower=0)
+                inverse /= self.scale[held][:, None]
+                inverse /= self.scale[held]
+                Q[np.ix_(held, held)] = np.triu(inverse) + np.triu(inverse, 1).T
         if self.free is not None:
             Q = self.free @ Q @ self.free.T
-        if self.before is not None:
-            Q = self.before.complete_cofactors(Q)
         if self.defect:
             self._project_both_sides(Q)
         return Q
@@ -83,20 +86,16 @@ class Factor:
         P = np.linalg.pinv(G[self.datum], rcond=1e-10)
         M = P @ Q[self.datum]
         W = M - 0.5 * (M[:, self.datum] @ P.T) @ G.T
+        left, right = np.hstack([G, W.T]), np.vstack([W, G.T])
         for first in range(0, len(Q), 500):
-            part = slice(first, first + 500)
-            Q[part] -= G[part] @ W + W[:, part].T @ G.T
+            Q[first : first + 500] -= left[first : first + 500] @ right
 
 
-def factorise(N: Any, datum: Index, free: Array | None = None) -> Factor:
-    """Factorise N (n, n), symmetric and non-negative, dense or sparse.
+def factorise(N: Array, datum: Index, free: Array | None = None, before: Elimination | None = None) -> Factor:
+    """Factorise N (n, n), symmetric and non-negative; of the rest alone where something was taken out `before`.
 
     `datum` are the columns that share the minimum norm; `free` (n, f) spans the steps that exact rows allow.
     """
-    before = None
-    if not isinstance(N, np.ndarray):
-        taken = eliminate(N, datum) if free is None else None
-        before, N = taken if taken is not None else (None, N.toarray())
     if free is not None:
         N = free.T @ N @ free
     scale = np.sqrt(np.diag(N))
@@ -109,7 +108,11 @@ def factorise(N: Any, datum: Index, free: Array | None = None) -> Factor:
     if rank < n:
         null[order[rank:]] = np.eye(n - rank)
         if rank:
-            null[order[:rank]] = -solve_triangular(upper, packed[:rank, rank:])
+            held = order[:rank]
+            null[held] = -solve_triangular(upper, packed[:rank, rank:])
+            # once more on what is left: a weakly held direction (the size of photographs) costs half the digits
+            left = (N[held] @ (null / scale[:, None])) / scale[held][:, None]
+            null[held] -= solve_triangular(upper, solve_triangular(upper, left, trans="T"))
         null /= scale[:, None]
     if free is not None:
         null = free @ null

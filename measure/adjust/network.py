@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from measure.readings.reading import Block, Row
-from measure.readings.unknowns import Array, Index, State, Unknowns
+from measure.readings.unknowns import NOWHERE, Array, Index, State, Unknowns
 
 NDArrayBool = NDArray[np.bool_]
 
@@ -61,10 +61,13 @@ class Network:
         """Computed values (m,) and unweighted Jacobian (m, n), dense or sparse by size."""
         parts = [block.linearise(state) for block in self.blocks]
         computed = np.concatenate([part[0] for part in parts])
-        keep = [part[2] >= 0 for part in parts]
-        columns = np.concatenate([part[2][k] for part, k in zip(parts, keep, strict=True)])
-        values = np.concatenate([part[1][k] for part, k in zip(parts, keep, strict=True)])
-        counts = np.concatenate([k.sum(axis=1) for k in keep])
+        columns = np.concatenate([part[2].ravel() for part in parts])
+        values = np.concatenate([part[1].ravel() for part in parts])
+        counts = np.concatenate([np.full(len(part[2]), part[2].shape[1]) for part in parts])
+        if np.any(columns == NOWHERE):
+            keep = columns != NOWHERE
+            counts = np.add.reduceat(keep, np.cumsum(counts) - counts, dtype=np.int64)
+            columns, values = columns[keep], values[keep]
         shape = (len(computed), self.unknowns.size)
         if shape[0] * shape[1] > DENSE_LIMIT:
             from scipy.sparse import csr_matrix  # heavy, and only large networks want it
@@ -84,6 +87,5 @@ class Network:
             exact = A[bound]
             return System(A * weight[:, None], difference * weight, exact, difference[bound])
         exact = A[np.flatnonzero(bound)].toarray()
-        whitened = A.copy()
-        whitened.data *= np.repeat(weight, np.diff(A.indptr))
-        return System(whitened, difference * weight, exact, difference[bound])
+        A.data *= np.repeat(weight, np.diff(A.indptr))
+        return System(A, difference * weight, exact, difference[bound])

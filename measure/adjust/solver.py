@@ -11,9 +11,10 @@ from typing import Any
 
 import numpy as np
 
+from measure.adjust.elimination import eliminate
 from measure.adjust.linear import Factor, condition_space, factorise
 from measure.adjust.network import NDArrayBool, Network, System
-from measure.readings.unknowns import Array, State
+from measure.readings.unknowns import Array, Index, State
 
 STEP_ENOUGH = 1e-8
 """Largest last step in mm, beside what rounding leaves at the network's size."""
@@ -111,7 +112,7 @@ def solve(network: Network, start: State, sd: Array | None = None, active: NDArr
     system = network.linearise(state, sd, active)
     cost = _cost(system)
     damping, harder, widest = 0.0, 2.0, np.zeros(network.unknowns.size)
-    extent = np.max(np.abs(start.marks), initial=0.0) + np.max(np.abs(start.positions), initial=0.0)
+    extent = sum(float(np.max(np.abs(at), initial=0.0)) for at in (start.marks, start.positions, start.origins))
     enough = STEP_ENOUGH + ROUNDING * extent
     for _ in range(MOST_STEPS):
         step, factor, exact_rank = _step(network, system, damping, widest)
@@ -153,7 +154,6 @@ def _gain(system: System, step: Array, cost: float, trial_cost: float) -> float:
 
 def _step(network: Network, system: System, damping: float, widest: Array) -> tuple[Array, Factor, int]:
     """A step; `widest` (n,) is the largest diagonal seen, kept up to date here and damped by (More 1978)."""
-    N = system.A.T @ system.A
     misclosure = system.misclosure
     free, towards, exact_rank = None, None, 0
     if len(system.exact):
@@ -161,23 +161,29 @@ def _step(network: Network, system: System, damping: float, widest: Array) -> tu
         exact_rank = len(free) - free.shape[1]
         towards = pseudo @ system.gap
         misclosure = misclosure - system.A @ towards
-    np.maximum(widest, N.diagonal(), out=widest)
-    if damping:
-        N = N + _diagonal(N, damping * widest)
-    factor = factorise(N, network.datum, free)
+    factor = _factor(system.A, network.datum, free, damping, widest)
     step = factor.solve(system.A.T @ misclosure)
     if towards is not None:
         step = factor.project(step + towards)
     return step, factor, exact_rank
 
 
-def _diagonal(N: Any, values: Array) -> Any:
-    """A diagonal matrix, dense or sparse as N is."""
-    if isinstance(N, np.ndarray):
-        return np.diag(values)
-    from scipy.sparse import diags  # only large networks want it
+def _factor(A: Any, datum: Index, free: Array | None, damping: float, widest: Array) -> Factor:
+    """The normal matrix of the rows, damped, and factorised by the way that its size asks for."""
+    if isinstance(A, np.ndarray):
+        N = A.T @ A
+        np.maximum(widest, N.diagonal(), out=widest)
+        return factorise(N + np.diag(damping * widest) if damping else N, datum, free)
+    from scipy.sparse import diags, vstack  # only large networks want it
 
-    return diags(values)
+    np.maximum(widest, np.bincount(A.indices, A.data**2, len(widest)), out=widest)
+    if damping:
+        A = vstack([A, diags(np.sqrt(damping * widest))], format="csr")
+    taken = eliminate(A, datum) if free is None else None
+    if taken is None:
+        return factorise((A.T @ A).toarray(), datum, free)
+    before, rest = taken
+    return factorise(rest, datum, None, before)
 
 
 def at_state(adjustment: Adjustment, active: NDArrayBool) -> Adjustment:

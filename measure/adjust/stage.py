@@ -11,19 +11,28 @@ from measure.adjust.held import Loose, bodies, loose_parts, pieces
 from measure.adjust.lateration import rigid_fit
 from measure.adjust.mistakes import Search, Suspect, find, without_gross
 from measure.adjust.network import NDArrayBool, Network
+from measure.adjust.plans import APART
+from measure.adjust.rises import rises_held
 from measure.adjust.solver import Adjustment, NotConvergedError, solve
-from measure.adjust.starting import APART, Start, starting_state
+from measure.adjust.starting import Start, starting_state
 from measure.adjust.variance import Scaled, scale_components
 from measure.job import Job
 from measure.readings.kind import Site
 from measure.readings.reading import Reading
 from measure.readings.stage import blocks_of, site_of
-from measure.readings.unknowns import State
+from measure.readings.unknowns import Array, Index, State
 
 RIVAL = 6.0
 """Arrangements are rivals while their misfits differ by less: a likelihood ratio of 20 to 1."""
 MISREAD = 30.0
 """Square of a standardised misfit from which a reading counts as misread."""
+ASTRAY = MISREAD / 4
+"""What one point of the score by sides and order weighs: a twin on the wrong side, four points, is as unlikely as a
+misread length. Weighing more, a side entered wrongly would outweigh the length that shows it."""
+ELSEWHERE = 3.0
+"""mm beyond which a point stands elsewhere in an arrangement that is another one."""
+HOPELESS = 8 * MISREAD
+"""Misfit beyond the best from which mistakes are not looked for."""
 
 
 class ContradictionError(Exception):
@@ -68,7 +77,7 @@ def adjust_stage(job: Job, stage: str, readings: Sequence[Reading]) -> Solved:
     held = np.zeros(len(site.unknowns.points), dtype=bool)
     held[found[0] if found else []] = True
     loose = loose_parts(final, found) if len(found) > 1 else []
-    elsewhere = [part for rival in rivals if (part := _elsewhere(adjustment, rival, held))]
+    elsewhere = [part for rival in rivals if (part := _elsewhere(as_stated, rival, held, site.level_sets))]
     for part in dict.fromkeys([*start.either_way, *elsewhere]):
         if not held[[site.unknowns.point_idx[name] for name in part]].any():
             continue  # loose anyway
@@ -90,41 +99,76 @@ def _search(adjustment: Adjustment) -> Search:
 def _first(network: Network, start: Start) -> tuple[Adjustment, list[Adjustment]]:
     """The first adjustment: without what the starting values contradict by far, else of everything.
 
-    Where several arrangements come near the readings, the one that fits them best; misread ones count no more than
-    `MISREAD` each, or the arrangement that bends itself around a misreading would win. Also those that fit about as
-    well, and that the sides and the order of points.csv do not tell from it.
+    Where several arrangements come near the readings, the one that fits them, the sides and the order of points.csv
+    best; misread ones count no more than `MISREAD` each, or the arrangement that bends itself around a misreading
+    would win. Also those that fit about as well.
     """
     states = [start.state, *start.rivals, *start.at_other_heights()]
     if len(states) == 1:
         return without_gross(network, start.state) or _plain(network, start.state), []
     scores = [*start.scores, *[start.scores[0]] * len(states)]
-    found: list[tuple[float, float, int, Adjustment]] = []
+    solved: list[tuple[float, float, int, Adjustment]] = []
     for i, state in enumerate(states):
         try:
-            solved = without_gross(network, state) or solve(network, state)
+            adjustment = without_gross(network, state) or solve(network, state)
         except NotConvergedError:
             continue
-        found.append((_capped_misfit(solved), -scores[i], i, solved))
-    if not found:
+        solved.append((_capped_misfit(adjustment), ASTRAY * scores[i], i, adjustment))
+    if not solved:
         return _plain(network, start.state), []
-    least = min(f[0] for f in found)
-    alike = sorted((f for f in found if f[0] < least + RIVAL), key=lambda f: (f[1], f[0], f[2]))
-    best = alike[0]
-    return best[3], [f[3] for f in alike[1:] if f[1] == best[1]]
+    hopeless = min(f[0] for f in solved) + HOPELESS
+    near = [(*_with_mistakes(a, misfit), score, i, a) for misfit, score, i, a in solved if misfit < hopeless]
+    near.sort(key=lambda f: (f[0] - f[2], f[3]))
+    least = near[0][0] - near[0][2]
+    return near[0][4], [cleaned for misfit, cleaned, score, *_ in near[1:] if misfit - score < least + RIVAL]
 
 
-def _elsewhere(best: Adjustment, rival: Adjustment, held: NDArrayBool) -> tuple[str, ...]:
-    """Held points that a rival puts elsewhere in plan, both laid over each other where they agree best."""
+def _least_gaps(a: Array, b: Array) -> Array:
+    """Distances (n,) once b (n, d) is laid over a where most points agree: begun from each point's likest three."""
+    change = np.abs(np.linalg.norm(a[:, None] - a, axis=2) - np.linalg.norm(b[:, None] - b, axis=2))
+    gaps = []
+    for likest in np.argsort(np.round(change, 6), axis=1, kind="stable")[:, :4]:
+        near = likest
+        for _ in range(5):
+            R, t = rigid_fit(b[near], a[near])
+            gap = np.linalg.norm(b @ R.T + t - a, axis=1)
+            near = np.argsort(gap, kind="stable")[: max(3, len(a) // 2)]
+        gaps.append(gap)
+    return np.asarray(min(gaps, key=lambda gap: (int(np.sum(gap > ELSEWHERE)), float(np.median(gap)))))
+
+
+def _with_mistakes(adjustment: Adjustment, capped: float) -> tuple[float, Adjustment]:
+    """Sum of squares once what does not fit is set aside, at MISREAD a mistake, and the adjustment then.
+
+    As it is where that is no less than the capped misfit.
+    Two mistakes that are not set aside bend an arrangement that is right into one that fits worse than a wrong one.
+    Of readings that nobody can tell apart all are set aside, but one is wrong: the freedoms lost count the mistakes.
+    """
+    try:
+        found = find(adjustment)
+    except NotConvergedError:
+        return capped, adjustment
+    rest = found.adjustment
+    aside = len(set(rest.network.group[~rest.active].tolist()))
+    before = len(set(adjustment.network.group[~adjustment.active].tolist()))
+    mistakes = min(aside, before + max(adjustment.degrees_of_freedom - rest.degrees_of_freedom, 0))
+    misfit = round(rest.sum_of_squares + MISREAD * mistakes, 6)
+    return (misfit, rest) if misfit < capped else (capped, adjustment)
+
+
+def _elsewhere(best: Adjustment, rival: Adjustment, held: NDArrayBool, level_sets: Index) -> tuple[str, ...]:
+    """Held points that a rival puts elsewhere, both laid over each other where they agree best.
+
+    In space where all their heights hang together, since then how the whole leans is no matter; else in plan.
+    """
     if held.sum() < 3:
         return ()
-    a, b = best.state.positions[held, :2], rival.state.positions[held, :2]
-    near = np.arange(len(a))
-    for _ in range(5):
-        R, t = rigid_fit(b[near], a[near])
-        gap = np.linalg.norm(b @ R.T + t - a, axis=1)
-        near = np.argsort(gap, kind="stable")[: max(3, len(a) // 2)]
+    one_body = len(np.unique(level_sets[held])) == 1 and rises_held(best, held, level_sets)[held].all()
+    axes = 3 if one_body else 2
+    a, b = best.state.positions[held, :axes], rival.state.positions[held, :axes]
+    gap = _least_gaps(a, b)
     names = [name for name, on in zip(best.network.unknowns.points, held, strict=True) if on]
-    return tuple(name for name, off in zip(names, gap, strict=True) if off > APART)
+    return tuple(name for name, off in zip(names, gap, strict=True) if off > ELSEWHERE) if np.max(gap) > APART else ()
 
 
 def _capped_misfit(adjustment: Adjustment) -> float:

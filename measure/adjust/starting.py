@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations
 
 import numpy as np
 
 from measure.adjust.from_photographs import PhotoBlocks, with_sheets
-from measure.adjust.lateration import Edges, grow, polish, reseat, rigid_fit
+from measure.adjust.lateration import Edges, rigid_fit
 from measure.adjust.layout import Layout
+from measure.adjust.plans import plans
+from measure.adjust.setup_starts import Cluster, posed
 from measure.readings.kind import Site, point_of
 from measure.readings.reading import Reading
 from measure.readings.tape import corrected, tape_of
@@ -18,19 +19,6 @@ from measure.readings.unknowns import Array, Index, State
 
 BASE_LINE_TELLS = 50.0
 """mm by which marks off a base line must fit one image worse than the other before they tell the two apart."""
-SMALL = 60
-"""Nodes up to which several starts and turned-over parts are tried."""
-
-
-SPARSE = 3.0
-"""Lengths for each point under which a wrong arrangement may fit nearly as well, so that rivals are looked for."""
-LOTS = 4
-"""Further starts from each seed, with points of two lengths put on either side by lot."""
-RIVAL_MISFIT = 3.0
-"""mm a length: arrangements that miss by so much more than the best are no rivals."""
-MOST_RIVALS = 5
-APART = 15.0
-"""mm; arrangements nearer to each other are the same."""
 LIFTS = (-250.0, -120.0, -60.0, 60.0, 120.0, 250.0)
 """mm, other heights tried for setups that only lengths join."""
 
@@ -82,7 +70,7 @@ def starting_state(site: Site, readings: Sequence[Reading]) -> Start:
         nodes, first = np.unique(nodes, return_index=True)
         base_line = (nodes, np.array([marked[i].values for i in first]))
         clusters.insert(0, base_line)
-    plan, *others = _plans(n, edges, clusters, layout)
+    plan, *others = plans(n, edges, clusters, layout)
     xy = plan.xy
     if base_line is not None and len(base_line[0]) >= 2:
         xy = _on_base_line(xy, base_line[0], base_line[1], layout)
@@ -97,7 +85,11 @@ def starting_state(site: Site, readings: Sequence[Reading]) -> Start:
         replace(state, positions=np.column_stack([p.xy, positions[:, 2]]), marks=p.xy[under].reshape(-1, 2))
         for p in others
     )
-    return Start(state, names, tuple(floating), rivals, tuple(p.score for p in (plan, *others)))
+    scores = [p.score for p in (plan, *others)]
+    if len(setups) > 1 and not any(r.seen for r in readings):
+        found = posed(site, readings, setups, state)
+        return Start(state, names, (), (*rivals, *found), (*scores, *(layout.score(s.positions[:, :2]) for s in found)))
+    return Start(state, names, tuple(floating), rivals, tuple(scores))
 
 
 def _on_base_line(xy: Array, nodes: Index, marked: Array, layout: Layout) -> Array:
@@ -115,15 +107,6 @@ def _on_base_line(xy: Array, nodes: Index, marked: Array, layout: Layout) -> Arr
     if abs(gaps[0] - gaps[1]) > BASE_LINE_TELLS:
         return images[int(np.argmin(gaps))]
     return images[1] if scores[1] > scores[0] else images[0]
-
-
-@dataclass(frozen=True)
-class _Setup:
-    """Setups joined through shared points: (nodes, positions), roughly level."""
-
-    nodes: Index
-    xyz: Array
-    members: dict[str, tuple[Array, Array]]  # setup -> (R, t) of this cluster from the setup
 
 
 def _heights(site: Site, readings: Sequence[Reading]) -> Array:
@@ -150,7 +133,7 @@ def _heights(site: Site, readings: Sequence[Reading]) -> Array:
     return z
 
 
-def _setups_in_space(site: Site, readings: Sequence[Reading], heights: Array, photos: PhotoBlocks) -> list[_Setup]:
+def _setups_in_space(site: Site, readings: Sequence[Reading], heights: Array, photos: PhotoBlocks) -> list[Cluster]:
     """Merge setups and blocks of photographs that share three or more points, and level each as well as can be."""
     u = site.unknowns
     seen: dict[str, dict[int, Array]] = {}
@@ -159,7 +142,7 @@ def _setups_in_space(site: Site, readings: Sequence[Reading], heights: Array, ph
             seen.setdefault(reading.via, {})[u.point_idx[reading.names[0]]] = np.array(reading.values)
     seen |= photos.places()
     waiting = sorted(seen, key=lambda name: -len(seen[name]))
-    clusters: list[_Setup] = []
+    clusters: list[Cluster] = []
     while waiting:
         base = waiting.pop(0)
         places = dict(seen[base])
@@ -184,7 +167,7 @@ def _setups_in_space(site: Site, readings: Sequence[Reading], heights: Array, ph
         xyz = np.array([places[i] for i in nodes])
         level = _level(site, nodes, xyz, heights)
         members = {name: (level @ R, level @ t) for name, (R, t) in members.items()}
-        clusters.append(_Setup(nodes, xyz @ level.T, members))
+        clusters.append(Cluster(nodes, xyz @ level.T, members))
     return clusters
 
 
@@ -228,166 +211,8 @@ def _edges(site: Site, readings: Sequence[Reading], heights: Array) -> Edges:
     return Edges(ends[apart], plan[apart])
 
 
-@dataclass(frozen=True)
-class _Plan:
-    """One arrangement: positions (n, 2), the parts that fit either way up, its score by sides and order."""
-
-    xy: Array
-    either_way: list[list[int]]
-    score: float
-
-
-def _plans(n: int, edges: Edges, clusters: list[tuple[Index, Array]], layout: Layout) -> list[_Plan]:
-    """Arrangements that fit the lengths, the likeliest first, pointed forward; rivals only where lengths are few."""
-    seeds = _seeds(n, edges, clusters)
-    starts = [grow(n, edges, clusters, seed) for seed in seeds]
-    if n <= SMALL or not starts:
-        expected = layout.expected()
-        if not np.isnan(layout.factory).any():
-            starts.append(layout.factory.copy())
-        starts.append(expected)
-    sparse = n <= SMALL and not clusters and len(edges.lengths) < SPARSE * n
-    if sparse:
-        lot = np.random.default_rng(n)  # fixed, so that the same sheet is read alike each time
-        starts += [grow(n, edges, clusters, seed, lot) for seed in seeds for _ in range(LOTS)]
-    stiff = _with_clusters(edges, clusters)
-    filled = [_filled(xy, edges, layout) for xy in starts]
-    if n > SMALL:
-        return [_Plan(layout.oriented(min(filled, key=edges.misfit))[0], [], 0.0)]
-    ranked: list[tuple[float, tuple[float, float], int, _Plan]] = []
-    for xy in filled:
-        xy = layout.oriented(reseat(polish(xy, stiff), stiff))[0]
-        xy, either_way = _turn_over(xy, stiff, layout)
-        plan = _Plan(xy, either_way, layout.score(xy))
-        ranked.append((round(stiff.misfit(xy), 3), (-plan.score, layout.from_chart(xy)), len(ranked), plan))
-    best_fit = min(r[0] for r in ranked)
-    alike = [r for r in ranked if r[0] < best_fit + 5.0]  # near enough: the sides decide, then the chart
-    chosen = min(alike, key=lambda r: (r[1], r[0], r[2]))
-    plans = [chosen[3]]
-    if sparse:
-        for misfit, _, _, plan in sorted(ranked, key=lambda r: (r[0], r[2])):
-            within = misfit < best_fit + RIVAL_MISFIT * len(edges.lengths)
-            if within and len(plans) <= MOST_RIVALS and all(_differ(plan.xy, p.xy) for p in plans):
-                plans.append(plan)
-    return plans
-
-
-def _differ(a: Array, b: Array) -> bool:
-    """Whether two arrangements are more than noise apart, laid over each other."""
-    R, t = rigid_fit(a, b)
-    return bool(np.max(np.abs(a @ R.T + t - b)) > APART)
-
-
-def _seeds(n: int, edges: Edges, clusters: Sequence[tuple[Index, Array]]) -> list[Sequence[int]]:
-    """The largest cluster, else up to six broad triangles of three lengths."""
-    if clusters and (best := max(clusters, key=lambda c: len(c[0])))[0].size >= 2:
-        return [best[0].tolist()]
-    near: list[set[int]] = [set() for _ in range(n)]
-    length = {}
-    for (a, b), d in zip(edges.ends.tolist(), edges.lengths.tolist(), strict=True):
-        near[a].add(b)
-        near[b].add(a)
-        length[frozenset((a, b))] = d
-    found: list[tuple[float, tuple[int, int, int]]] = []
-    for a, b in map(sorted, length):
-        for c in near[a] & near[b]:
-            if c > b:
-                x, y, z = sorted((length[frozenset(p)] for p in combinations((a, b, c), 2)), reverse=True)
-                area2 = (x + y + z) * (y + z - x) * (x + z - y) * (x + y - z)
-                found.append((area2, (a, b, c)))
-        if len(found) > 3000:
-            break
-    found.sort(key=lambda f: (-f[0], f[1]))
-    chosen: list[Sequence[int]] = []
-    for area2, seed in found:
-        if area2 <= 0 or len(chosen) == (6 if n <= SMALL else 1):
-            break
-        if all(len(set(seed) & set(c)) < 2 for c in chosen):  # a misread length spoils one seed, not all
-            chosen.append(seed)
-    return chosen
-
-
-def _filled(xy: Array, edges: Edges, layout: Layout) -> Array:
-    """Give nodes that could not be placed a first position: the expected plan laid over what is placed."""
-    xy = xy.copy()
-    missing = np.isnan(xy[:, 0])
-    if not missing.any():
-        return xy
-    placed = ~missing
-    expected = layout.expected()
-    both = placed & ~np.isnan(expected[:, 0])
-    if both.sum() >= 2:
-        R, t = rigid_fit(expected[both], xy[both], mirror=True)
-        xy[missing] = (expected @ R.T + t)[missing]
-    elif not placed.any():
-        xy[missing] = expected[missing]
-    middle = np.nanmean(xy, axis=0) if not np.isnan(xy).all() else np.zeros(2)
-    still = np.flatnonzero(np.isnan(xy[:, 0]))
-    spread = np.column_stack([np.cos(2.4 * still), np.sin(2.4 * still)]) * (300.0 + 70.0 * still[:, None])
-    xy[still] = middle + spread
-    return xy
-
-
-def _with_clusters(edges: Edges, clusters: Sequence[tuple[Index, Array]]) -> Edges:
-    """The edges, and those that make each cluster stiff."""
-    ends, lengths = [edges.ends], [edges.lengths]
-    for nodes, local in clusters:
-        i, j = np.triu_indices(len(nodes), 1)
-        ends.append(np.column_stack([nodes[i], nodes[j]]))
-        lengths.append(np.linalg.norm(local[i] - local[j], axis=1))
-    return Edges(np.concatenate(ends), np.concatenate(lengths))
-
-
-def _turn_over(xy: Array, edges: Edges, layout: Layout) -> tuple[Array, list[list[int]]]:
-    """Turn over each part that hangs on two nodes only, where points.csv says so; return those it cannot tell."""
-    n = len(xy)
-    near = [0] * n
-    for a, b in edges.ends.tolist():
-        near[a] |= 1 << b
-        near[b] |= 1 << a
-    unsure: list[list[int]] = []
-    for a, b in combinations(range(n), 2):
-        parts = _parts_without(near, n, (1 << a) | (1 << b))
-        if len(parts) < 2:
-            continue
-        parts.sort(key=len)
-        for part in parts[:-1]:
-            flipped = xy.copy()
-            axis = xy[b] - xy[a]
-            axis = axis / max(float(np.linalg.norm(axis)), 1e-9)
-            arm = xy[part] - xy[a]
-            flipped[part] = xy[a] + 2 * np.outer(arm @ axis, axis) - arm
-            if np.max(np.abs(flipped[part] - xy[part])) < 20.0:
-                continue  # in line with its two nodes: turned over it is the same
-            gain = layout.score(layout.oriented(flipped)[0]) - layout.score(layout.oriented(xy)[0])
-            if gain > 0:
-                xy = flipped
-            elif gain == 0 and part not in unsure:
-                unsure.append(part)
-    return layout.oriented(xy)[0], unsure
-
-
-def _parts_without(near: list[int], n: int, removed: int) -> list[list[int]]:
-    """Connected parts of the graph once some nodes are taken out; nodes as bits."""
-    left = ((1 << n) - 1) & ~removed
-    parts = []
-    while left:
-        grown = frontier = left & -left
-        while frontier:
-            reached = 0
-            while frontier:
-                bit = frontier & -frontier
-                reached |= near[bit.bit_length() - 1]
-                frontier ^= bit
-            frontier = reached & left & ~grown
-            grown |= frontier
-        parts.append([i for i in range(n) if grown >> i & 1])
-        left &= ~grown
-    return parts
-
-
 def _setup_poses(
-    site: Site, setups: Sequence[_Setup], positions: Array, photos: PhotoBlocks
+    site: Site, setups: Sequence[Cluster], positions: Array, photos: PhotoBlocks
 ) -> tuple[Array, Array, list[tuple[Index, Index]], dict[str, Array]]:
     """Each setup's rotation and origin in the network; fills in heights that only setups give.
 

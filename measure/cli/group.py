@@ -43,6 +43,8 @@ def plainly(command: Callable[..., None]) -> Callable[..., None]:
             count = len(bad.findings.errors)
             things = "1 thing stands" if count == 1 else f"{count} things stand"
             raise Missing(f"{things} in the way. Nothing was written.\n{bad}") from None
+        except BrokenPipeError:
+            raise  # whoever read the output had enough; click ends quietly
         except OSError as error:
             where = f"{error.filename}: " if error.filename else ""
             raise Missing(f"{where}{error.strerror or error}. Nothing was written.") from None

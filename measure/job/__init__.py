@@ -55,7 +55,6 @@ class Job:
     stage_info: dict[str, StageInfo] = field(default_factory=dict)
     axles: dict[str, Axle] = field(default_factory=dict)
     mounts: dict[str, Mount] = field(default_factory=dict)
-    camera: dict[str, Any] = field(default_factory=dict)
     points: list[Point] = field(default_factory=list)
     chart: list[ChartLength] = field(default_factory=list)
     mount_holes: list[MountHole] = field(default_factory=list)
@@ -108,12 +107,14 @@ def load_job(folder: Path, findings: Findings) -> Job | None:
         stage_info=_named(StageInfo, root.stage, "stage", toml, unit, findings),
         axles=_named(Axle, root.axle, "axle", toml, unit, findings),
         mounts=_named(Mount, root.mount, "mount", toml, unit, findings),
-        camera=root.camera,
         points=points,
         chart=read_chart(folder, points, unit, findings),
         mount_holes=read_mount_holes(folder, unit, findings),
     )
     _check_names(job, toml, findings)
+    if root.camera:
+        would_do = "it is not read: a calibrated camera is the file camera.toml that `plumbsquare camera` writes"
+        findings.note(NAME, toml.line(("camera",)), "camera", "[camera]", would_do)
     return job
 
 

@@ -8,15 +8,15 @@ from __future__ import annotations
 import contextlib
 import json
 from collections.abc import Sequence
+from itertools import chain
+from math import isfinite
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from measure.atomic import write_atomically
+from measure.photo.target_image import TargetImage
 
-if TYPE_CHECKING:
-    from measure.photo.find import TargetImage
-
-FINDER = 1
+FINDER = 3
 """Raised whenever the finder would find something else in the same picture."""
 
 
@@ -32,7 +32,7 @@ def recall(sha256: str) -> list[TargetImage] | None:
     try:
         rows: Any = json.loads((folder() / f"{sha256}.json").read_text(encoding="utf-8"))
         return [_target(row) for row in rows["targets"]]
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, LookupError, TypeError):
         return None
 
 
@@ -45,10 +45,8 @@ def remember(sha256: str, targets: Sequence[TargetImage]) -> None:
 
 
 def _target(row: list[Any]) -> TargetImage:
-    from measure.photo.find import TargetImage
-
     number, centre, corners, sd, side, wrong = row
     pairs = tuple((float(x), float(y)) for x, y in corners)
-    if len(pairs) != 4:
-        raise ValueError("four corners")
+    if len(pairs) != 4 or not all(map(isfinite, (*centre, *chain(*pairs), sd, side))):
+        raise ValueError("no place in a picture")
     return TargetImage(int(number), (float(centre[0]), float(centre[1])), pairs, float(sd), float(side), int(wrong))

@@ -18,30 +18,14 @@ from measure.photo import cache
 from measure.photo.locate import Located, locate
 from measure.photo.picture import Picture, PictureError, grey, open_picture
 from measure.photo.search import candidates, wrong_cells
+from measure.photo.target_image import Pixel, TargetImage
 
-Pixel = tuple[float, float]
+__all__ = ["FoundPicture", "TargetImage", "find_in"]
 
 SMALL = 25.0
 """px, side under which a target is seen but not trusted to be found again."""
-BLURRED = 2.5
-"""px, sd of the blur across an edge, from which a picture is called blurred."""
 MOST_AT_ONCE = 4
 """Pictures held in memory at a time, one a core."""
-
-
-@dataclass(frozen=True)
-class TargetImage:
-    """One target in one picture. `corners` of the black square, clockwise from the printed top left seen upright.
-
-    `centre` is the image of the sheet's centre; `sd` of each of its coordinates, px; `side_px` its mean side.
-    """
-
-    number: int
-    centre: Pixel
-    corners: tuple[Pixel, ...]
-    sd: float
-    side_px: float
-    wrong_bits: int
 
 
 @dataclass(frozen=True)
@@ -96,13 +80,10 @@ def _look(picture: Picture) -> list[TargetImage]:
 
     cv2.setNumThreads(1)  # the pictures share the cores, not the parts of one
     values = grey(picture)
-    found = []
-    for candidate in candidates(values, None):
-        located = locate(values, candidate)
-        wrong = None if located is None else wrong_cells(values, candidate.number, located.corners)
-        if located is not None and wrong is not None:
-            found.append(_image(candidate.number, located, wrong))
-    return found
+    hoped = candidates(values, None)
+    found = [(each.number, at) for each, at in zip(hoped, locate(values, hoped), strict=True) if at is not None]
+    wrong = wrong_cells(values, [n for n, _ in found], np.array([at.corners for _, at in found]))
+    return [_image(number, at, cells) for (number, at), cells in zip(found, wrong, strict=True) if cells is not None]
 
 
 def _image(number: int, located: Located, wrong: int) -> TargetImage:

@@ -262,7 +262,7 @@ def _resect(ray: Array, known: Array, R: Array, C: Array) -> tuple[Array, Array]
         if angle > 0.5:
             step = step * (0.5 / angle)
         R, C = R @ _rotation(step[:3]), C + step[3:]
-        if np.max(np.abs(step / scales)) < 1e-9:
+        if np.max(np.abs(step / scales)) < 1e-5:  # the adjustment does the rest
             break
     return R, C
 
@@ -271,7 +271,7 @@ def _rotation(w: Array) -> Array:
     angle = float(np.linalg.norm(w))
     K = np.array([[0.0, -w[2], w[1]], [w[2], 0.0, -w[0]], [-w[1], w[0], 0.0]])
     if angle < 1e-12:
-        return np.eye(3) + K
+        return np.asarray(np.eye(3) + K)
     return np.asarray(np.eye(3) + np.sin(angle) / angle * K + (1 - np.cos(angle)) / angle**2 * (K @ K))
 
 

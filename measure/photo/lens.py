@@ -43,6 +43,7 @@ def project_with_derivatives(lens: Array, in_camera: Array) -> tuple[Array, Arra
     x, y = X / Z, Y / Z
     focal, aspect, cx, cy, k1, k2, p1, p2, k3 = (lens[..., i] for i in range(9))
     r2 = x * x + y * y
+    r4, r6 = r2 * r2, r2 * r2 * r2
     radial = 1 + r2 * (k1 + r2 * (k2 + r2 * k3))
     slope = k1 + r2 * (2 * k2 + r2 * 3 * k3)  # of radial by r2
     xd = x * radial + 2 * p1 * x * y + p2 * (r2 + 2 * x * x)
@@ -62,10 +63,10 @@ def project_with_derivatives(lens: Array, in_camera: Array) -> tuple[Array, Arra
     by_lens[:, 0, 2] = by_lens[:, 1, 3] = 1.0
     for column, (bx, by) in {
         4: (x * r2, y * r2),
-        5: (x * r2**2, y * r2**2),
+        5: (x * r4, y * r4),
         6: (2 * x * y, r2 + 2 * y * y),
         7: (r2 + 2 * x * x, 2 * x * y),
-        8: (x * r2**3, y * r2**3),
+        8: (x * r6, y * r6),
     }.items():
         by_lens[:, 0, column], by_lens[:, 1, column] = focal * bx, fy * by
     return pixels, by_point, by_lens

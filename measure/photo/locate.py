@@ -1,46 +1,43 @@
-"""Locating a printed target to hundredths of a pixel: its whole pattern fitted to the light in the picture.
+"""Locating printed targets to hundredths of a pixel: their whole pattern fitted to the light, all of a picture at once.
 
-Seventeen parameters: the homography from the picture to the sheet (8), the blur as a covariance in pixels (3), black,
-and white with its slope across the sheet (4), and how the lens bends straight lines within the sheet (2, held near
-nought by what phones do): to second order a radial distortion is a homography but for w |x|^2. Gauss-Newton, damped on
-the way; pixels off the model weigh less and less, the scale from the median. The centre is the image of the sheet's
-centre, never the mean of its corners.
+Seventeen parameters each (see `pattern`). Gauss-Newton, damped on the way; pixels off the model weigh less and less,
+the scale from the median. The bend of the lens within the sheet is held near nought by what phones do: to second order
+a radial distortion is a homography but for w |x|^2. The centre is the image of the sheet's centre, never the mean of
+its corners.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
-from measure.photo.code import CELLS, code_cells
-from measure.photo.linear import light
-from measure.photo.pattern import APERTURE, white_share
-from measure.photo.search import Candidate, square_to
+from measure.photo.code import Bits, all_cells
+from measure.photo.outline import SHEET_CORNERS, square_to
+from measure.photo.pattern import APERTURE, PARAMETERS, Array, Single, model
+from measure.photo.search import Candidate
+from measure.photo.telling import levels, pixels, points
 
-Array = NDArray[np.float64]
-
-REACH = CELLS / 2 + 1.3
-"""Cells from the centre up to which pixels are compared: a good ring of the white border."""
-COARSE, FINE, FLAT = 500, 1800, 200
-"""Pixels compared while the pattern is moved into place; after that near its edges, and elsewhere."""
-MOST = 15_000
-"""Pixels of a target that are looked at, at most about four times as many."""
-NEAR_EDGE = 2.5
-"""Blurs from an edge within which there is something to see."""
-STEPS = 12
-ENOUGH = 1e-2
-"""px, a step of the corners after which the next would be a tenth of the sd."""
+COARSE, FINE = 200, 1200
+"""Pixels near edges that are compared while the pattern is moved into place, and after that."""
+AT_ONCE = 700
+"""Pixels multiplied at once: from about 900 on, the library would start threads for a millionth of a second's work."""
+FEWEST = 60
+"""Pixels under which there is nothing to fit."""
+NEAR_COARSE, NEAR = 2.0, 1.4
+"""Blurs from an edge up to which pixels are compared: what is farther tells a tenth of it all."""
+COARSE_STEPS, BLUR_STAYS, STEPS = 4, 2, 10
+"""Steps of each stage at most; steps of the first in which the blur stays as it is."""
+ENOUGH_COARSE, ENOUGH = 0.3, 0.02
+"""px, a step of the corners after which a stage ends; the next would be a tenth of the sd."""
 FIRST_BLUR = 1.0
 """px^2, variance to start from,"""
 LEAST_BLUR = 0.02
 """and the least that is believed."""
 MOST_UNLIKE = 8.0
 """Ratio of the blur's variances along and across a movement."""
-ALL = np.arange(17)
-PLACED = np.array([*range(8), *range(11, 15)])
-"""Parameters: all, and those but for the blur, which comes last."""
 BEND_SD = 2.5e-5
 """1/px, sd of the bend: k1 of 0.1, half-way to the corner of a phone's picture (our judgement)."""
 UNLIKE_SD = 0.7
@@ -48,19 +45,20 @@ UNLIKE_SD = 0.7
 OFF = 3.5
 """Residuals over the scatter from which a pixel weighs less, and soon nothing."""
 WIDE, NARROW = 0.3, 0.02
-"""Scatter over the contrast that is taken at least, in the first steps and after,"""
-WIDE_STEPS = 3
-"""and how many those are."""
+"""Scatter over the contrast that is taken at least, in the first stage and after."""
+LEAST_CONTRAST = 0.003
+"""Light of white less black, at least: ten grey levels in the dark. An even surface is like any print without any."""
 WORST_FIT = 0.12
 """Scatter over the contrast from which a fit is no target's, or one half hidden."""
 LOST = 0.35
 """Share of pixels far off the model from which too much is hidden."""
-ALIKE = 1.6
+ALIKE = 1.25
 """Factor on the sd: neighbouring pixels err together (JPEG), measured on rendered pictures."""
 FLOOR = 0.004
 """px, what no fit of one target does better than: light not quite as the curve says, lens within the target."""
 
-SHEET_CORNERS = np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]]) * CELLS / 2
+_BLUR = np.arange(8, 11)
+_PLACES = np.column_stack([np.vstack([np.zeros((1, 2)), SHEET_CORNERS]), np.ones(5)]).T
 
 
 @dataclass(frozen=True)
@@ -77,244 +75,230 @@ class Located:
     misfit: float
 
 
-def locate(grey: NDArray[np.uint8], candidate: Candidate) -> Located | None:
-    """Fit a candidate's pattern to the picture (h, w); None where what is there is no such print."""
-    frame = _Frame.around(candidate.corners)
-    every, light_there = _pixels(grey, candidate.corners, frame)
-    if len(light_there) < 60:
-        return None
-    black = code_cells(candidate.number)
-    few = np.arange(len(every))[:: max(1, len(every) // COARSE)]
-    pixels, seen = every[few], light_there[few]
-    p = _first(candidate.corners, frame, pixels, seen, black)
-    damping = 1e-3
-    model, J = _model(p, pixels, black)
-    for k in range(STEPS):
-        if k == WIDE_STEPS:
-            chosen = _telling(p, every, black)
-            pixels, seen = every[chosen], light_there[chosen]
-            model, J = _model(p, pixels, black)
-        residual = seen - model
-        scatter = _scatter(residual, p, k)
-        weight = _weight(residual, scatter)
-        free = ALL if k >= WIDE_STEPS else PLACED
-        N = (J[free] * weight) @ J[free].T
-        right = J[free] @ (weight * residual)
-        prior, gap = _prior(p, frame)
-        if k >= WIDE_STEPS:
-            N += scatter**2 * prior.T @ prior
-            right -= scatter**2 * prior.T @ gap
-        cost = _cost(residual, scatter) + 0.5 * float(gap @ gap)
-        while True:
-            trial = p.copy()
-            trial[free] += np.linalg.solve(N + np.diag((damping + 1e-12) * np.diag(N)), right)
-            if _sound(trial):
-                trial[8:11] = _tamed(trial[8:11], LEAST_BLUR / frame.scale**2)
-                moved = float(np.max(np.abs(_places(trial) - _places(p)))) * frame.scale
-                if k > WIDE_STEPS and moved < ENOUGH and damping < 1e-3:
-                    return _result(trial, J, weight, residual, frame)
-                trial_model, trial_J = _model(trial, pixels, black)
-                off = prior @ trial  # the prior's rows as they were weighed for this step
-                if _cost(seen - trial_model, scatter) + 0.5 * float(off @ off) <= cost * (1 + 1e-6):
-                    break
-            damping = max(10 * damping, 1e-3)
-            if damping > 1e5:
-                return _result(p, J, weight, residual, frame)
-        p, model, J = trial, trial_model, trial_J
-        damping = damping / 10 if damping > 1e-6 else 0.0
-    residual = seen - model
-    weight = _weight(residual, _scatter(residual, p, STEPS))
-    return _result(p, J, weight, seen - model, frame)
+def locate(grey: NDArray[np.uint8], candidates: Sequence[Candidate]) -> list[Located | None]:
+    """Fit the candidates' patterns to the picture (h, w); None where what is there is no such print."""
+    if not candidates:
+        return []
+    numbers = [each.number for each in candidates]
+    corners = np.array([each.corners for each in candidates])
+    black = all_cells()[numbers]
+    side = np.mean(np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2), axis=1)
+    origin, scale = np.round(corners.mean(axis=1)), np.maximum(side / 2, 4.0)
+    p = _first(grey, corners, black, origin, scale)
+    stages = (
+        (COARSE, NEAR_COARSE, COARSE_STEPS, BLUR_STAYS, WIDE, ENOUGH_COARSE),
+        (FINE, NEAR, STEPS, 0, NARROW, ENOUGH),
+    )
+    for count, near, steps, stays, least, enough in stages:
+        H = _to_picture(p)
+        drawn = points(numbers, near * _blur_in_cells(p), count)
+        x, y, seen, counts = pixels(grey, H, drawn, origin, scale)
+        fit = _Fit(x, y, seen, counts, black, scale)
+        p = fit.run(p, steps, stays, least, enough)
+    return fit.results(origin)
 
 
-@dataclass(frozen=True)
-class _Frame:
-    """Picture coordinates made small: (pixel - origin) / scale."""
-
-    origin: Array
-    scale: float
-
-    @staticmethod
-    def around(corners: Array) -> _Frame:
-        side = float(np.mean(np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1)))
-        return _Frame(np.round(corners.mean(axis=0)), max(side / 2, 4.0))
-
-
-def _pixels(grey: NDArray[np.uint8], corners: Array, frame: _Frame) -> tuple[Array, Array]:
-    """Pixels (n, 3) in the frame with a one behind, and their light (n,): those within reach of the sheet's centre."""
-    H = square_to(corners[None])[0]
-    ring = H @ np.column_stack([SHEET_CORNERS * (REACH / (CELLS / 2)), np.ones(4)]).T
-    ring = ring[:2] / ring[2]
-    h, w = grey.shape
-    x0, y0 = np.maximum(np.floor(ring.min(axis=1)).astype(int), 0)
-    x1, y1 = np.minimum(np.ceil(ring.max(axis=1)).astype(int) + 1, [w, h])
-    if x1 - x0 < 8 or y1 - y0 < 8:
-        return np.zeros((0, 3)), np.zeros(0)
-    stride = max(1, int(np.sqrt((x1 - x0) * (y1 - y0) / MOST)))  # of a large target a lattice will do
-    y, x = np.mgrid[y0:y1:stride, x0:x1:stride]
-    place = np.linalg.inv(H) @ np.stack([x.ravel(), y.ravel(), np.ones(x.size)])
-    s, t = place[0] / place[2], place[1] / place[2]
-    inside = np.flatnonzero((np.abs(s) < REACH) & (np.abs(t) < REACH) & (place[2] > 0))
-    seen = light(grey[y.ravel()[inside], x.ravel()[inside]]).astype(float)
-    at = (np.column_stack([x.ravel()[inside], y.ravel()[inside]]) - frame.origin) / frame.scale
-    return np.column_stack([at, np.ones(len(at))]), seen
-
-
-def _telling(p: Array, pixels: Array, black: NDArray[np.bool_]) -> NDArray[np.int64]:
-    """Of all pixels (n, 3), those near an edge of black and white, which say where it lies, and a few of the others."""
-    s, t, d = _sheet(p, pixels)
-    slope_s = np.hypot(p[0] - s * p[6], p[1] - s * p[7]) / np.abs(d)
-    slope_t = np.hypot(p[3] - t * p[6], p[4] - t * p[7]) / np.abs(d)
-    blur = np.sqrt((p[8] + p[10]) / 2) * NEAR_EDGE
-    padded, half = np.pad(black, 1), CELLS / 2
-    column, row = (np.clip(np.floor(at + half), -1, CELLS).astype(np.int64) + 1 for at in (s, t))
-    line, step = (np.clip(np.round(at + half), 0, CELLS).astype(np.int64) for at in (s, t))
-    upright = padded[row, line] != padded[row, line + 1]  # the nearest line of the grid is an edge here
-    level = padded[step, column] != padded[step + 1, column]
-    near = (upright & (np.abs(s + half - line) < blur * slope_s)) | (level & (np.abs(t + half - step) < blur * slope_t))
-    telling, flat = np.flatnonzero(near), np.flatnonzero(~near)
-    telling = telling[:: max(1, len(telling) // FINE)]
-    return np.concatenate([telling, flat[:: max(1, len(flat) // FLAT)]])
-
-
-def _first(corners: Array, frame: _Frame, pixels: Array, seen: Array, black: NDArray[np.bool_]) -> Array:
-    """Parameters to start from: the candidate's homography, a typical blur, black and white as the cells show."""
-    H = square_to(((corners - frame.origin) / frame.scale)[None])[0]
+def _first(grey: NDArray[np.uint8], corners: Array, black: Bits, origin: Array, scale: Array) -> Array:
+    """Parameters (m, 17) to start from: the candidates' homographies, a typical blur, black and white as they look."""
+    H = square_to((corners - origin[:, None]) / scale[:, None, None])
     G = np.linalg.inv(H)
-    G /= G[2, 2]
-    blur = FIRST_BLUR / frame.scale**2
-    p = np.concatenate([G.ravel()[:8], [blur, 0.0, blur], [0.0, 1.0, 0.0, 0.0], [0.0, 0.0]])
-    share = _model(p, pixels, black)[0]
-    A = np.column_stack([1.0 - share, share])
-    dark, bright = np.linalg.lstsq(A, seen, rcond=None)[0]
-    p[11], p[12] = dark, bright - dark
+    p = np.zeros((len(corners), PARAMETERS))
+    p[:, :8] = (G / G[:, 2:, 2:]).reshape(-1, 9)[:, :8]
+    p[:, 8] = p[:, 10] = (FIRST_BLUR + APERTURE) / scale**2
+    dark, bright = levels(grey, H, black, origin, scale)
+    p[:, 11], p[:, 12] = dark, np.maximum(bright - dark, 1e-3)
     return p
 
 
-def _sheet(p: Array, pixels: Array) -> tuple[Array, Array, Array]:
-    """Sheet coordinates s, t (n,) and the denominator (n,) of the homography."""
-    G = np.append(p[:8], 1.0).reshape(3, 3)
-    place = pixels @ G.T
-    return place[:, 0] / place[:, 2], place[:, 1] / place[:, 2], place[:, 2]
+def _to_picture(p: Array) -> Array:
+    """Homographies (m, 3, 3) from the sheet to the frame."""
+    return np.asarray(np.linalg.inv(np.column_stack([p[:, :8], np.ones(len(p))]).reshape(-1, 3, 3)))
 
 
-def _model(p: Array, pixels: Array, black: NDArray[np.bool_]) -> tuple[Array, Array]:
-    """Light (n,) that the parameters predict, and its Jacobian (17, n)."""
-    square = pixels[:, 0] ** 2 + pixels[:, 1] ** 2
-    x, y = pixels[:, 0] + p[15] * square, pixels[:, 1] + p[16] * square
-    s, t, d = _sheet(p, np.column_stack([x, y, pixels[:, 2]]))
-    s_x, s_y = (p[0] - s * p[6]) / d, (p[1] - s * p[7]) / d
-    t_x, t_y = (p[3] - t * p[6]) / d, (p[4] - t * p[7]) / d
-    a, c, b = p[8:11]
-    var_s = a * s_x**2 + 2 * c * s_x * s_y + b * s_y**2
-    var_t = a * t_x**2 + 2 * c * t_x * t_y + b * t_y**2
-    blur_s, blur_t = np.sqrt(np.maximum(var_s, 1e-8)), np.sqrt(np.maximum(var_t, 1e-8))
-    share, by_s, by_t, by_blur_s, by_blur_t = white_share(black, s, t, blur_s, blur_t)
-    span = p[12] + p[13] * x + p[14] * y
-    J = np.empty((17, len(x)))
-    for k, (by, at) in enumerate(((by_s, s), (by_t, t))):
-        slope = span * by / d
-        J[3 * k], J[3 * k + 1], J[3 * k + 2] = slope * x, slope * y, slope
-        pull = -slope * at
-        if k == 0:
-            J[6], J[7] = pull * x, pull * y
-        else:
-            J[6] += pull * x
-            J[7] += pull * y
-    wide_s, wide_t = span * by_blur_s / (2 * blur_s), span * by_blur_t / (2 * blur_t)
-    for k, (wide, at, at_x, at_y) in enumerate(((wide_s, s, s_x, s_y), (wide_t, t, t_x, t_y))):
-        # the blur in cells changes with the slope of the sheet coordinates, which the homography gives
-        by_x, by_y = 2 * wide * (a * at_x + c * at_y) / d, 2 * wide * (c * at_x + b * at_y) / d
-        through = (by_x * p[6] + by_y * p[7]) / d
-        turned = by_x * at_x + by_y * at_y
-        J[3 * k] += by_x - through * x
-        J[3 * k + 1] += by_y - through * y
-        J[3 * k + 2] -= through
-        J[6] += (through * x - by_x) * at - turned * x
-        J[7] += (through * y - by_y) * at - turned * y
-    J[8] = wide_s * s_x**2 + wide_t * t_x**2
-    J[9] = 2 * (wide_s * s_x * s_y + wide_t * t_x * t_y)
-    J[10] = wide_s * s_y**2 + wide_t * t_y**2
-    J[11], J[12], J[13], J[14] = 1.0, share, share * x, share * y
-    J[15] = span * (by_s * s_x + by_t * t_x) * square
-    J[16] = span * (by_s * s_y + by_t * t_y) * square
-    return p[11] + span * share, J
+def _blur_in_cells(p: Array) -> Array:
+    """Blur (m, 2) at the sheet's centre, across upright and across level edges."""
+    H = _to_picture(p)
+    x, y = H[:, 0, 2] / H[:, 2, 2], H[:, 1, 2] / H[:, 2, 2]
+    d = p[:, 6] * x + p[:, 7] * y + 1
+    a, c, b = p[:, 8], p[:, 9], p[:, 10]
+    both = [
+        a * gx**2 + 2 * c * gx * gy + b * gy**2 for gx, gy in ((p[:, 0] / d, p[:, 1] / d), (p[:, 3] / d, p[:, 4] / d))
+    ]
+    return np.sqrt(np.maximum(np.stack(both, axis=1), 1e-8))
 
 
-def _scatter(residual: Array, p: Array, step: int) -> float:
-    """What counts as near the model: generous while the pattern is still being moved into place."""
-    least = (WIDE if step < WIDE_STEPS else NARROW) * abs(p[12])
-    return float(max(1.4826 * np.median(np.abs(residual)), least, 1e-6))
-
-
-def _sound(p: Array) -> bool:
-    """Whether a trial is still a print seen from its front: bright on dark, nothing folded."""
-    return bool(np.all(np.isfinite(p)) and p[12] > 0 and np.linalg.det(np.append(p[:8], 1.0).reshape(3, 3)) > 0)
-
-
-def _tamed(blur: Array, least: float) -> Array:
-    """The blur's covariance (a, c, b) with its spreads kept positive and not too unlike."""
-    a, c, b = blur
-    middle, half = (a + b) / 2, float(np.hypot((a - b) / 2, c))
-    high = max(middle + half, least)
-    low = min(max(middle - half, high / MOST_UNLIKE, least), high)
-    shrink = (high - low) / 2 / half if half > 0 else 0.0
-    middle = (high + low) / 2
-    return np.array([middle + (a - b) / 2 * shrink, c * shrink, middle - (a - b) / 2 * shrink])
-
-
-def _weight(residual: Array, scatter: float) -> Array:
-    """Weights (n,): nought, in the end, for what is not the print at all, such as a bar before it."""
-    return np.asarray(1.0 / (1.0 + (residual / (OFF * scatter)) ** 2) ** 2)
-
-
-def _cost(residual: Array, scatter: float) -> float:
-    """What those weights make least (Geman and McClure 1987, from memory), in squares of the scatter."""
-    square = (residual / (OFF * scatter)) ** 2
-    return float(np.sum(square / (1.0 + square))) * OFF**2 / 2
-
-
-def _prior(p: Array, frame: _Frame) -> tuple[Array, Array]:
-    """What is known beforehand: rows (4, 17) over their sd, and their values (4,).
-
-    The blur is alike all round, and straight lines are straight.
-    """
-    rows = np.zeros((4, 17))
-    alike = UNLIKE_SD * max((p[8] + p[10]) / 2, 1e-9)
-    rows[0, 8], rows[0, 10], rows[1, 9] = 0.5 / alike, -0.5 / alike, 1.0 / alike
-    rows[2, 15] = rows[3, 16] = 1.0 / (BEND_SD * frame.scale)
-    return rows, rows @ p
-
-
-def _places(p: Array) -> Array:
-    """Centre and corners (5, 2) in the frame."""
-    H = np.linalg.inv(np.append(p[:8], 1.0).reshape(3, 3))
-    place = H @ np.column_stack([np.vstack([np.zeros((1, 2)), SHEET_CORNERS]), np.ones(5)]).T
-    straight = (place[:2] / place[2]).T
+def places(p: Array) -> Array:
+    """Centres and corners (m, 5, 2) in the frame."""
+    place = _to_picture(p) @ _PLACES
+    straight = np.swapaxes(place[:, :2] / place[:, 2:], 1, 2)
     at = straight
     for _ in range(3):
-        at = straight - p[15:] * np.sum(at**2, axis=1)[:, None]
+        at = straight - p[:, None, 15:] * np.sum(at**2, axis=2)[..., None]
     return np.asarray(at)
 
 
-def _result(p: Array, J: Array, weight: Array, residual: Array, frame: _Frame) -> Located | None:
-    contrast = p[12]
-    scatter = 1.4826 * float(np.median(np.abs(residual)))
-    far = np.mean(np.abs(residual) > max(6 * scatter, 0.25 * contrast))
-    if scatter > WORST_FIT * contrast or far > LOST:
-        return None
-    N = (J * weight) @ J.T
-    spread = max(float(np.sqrt(np.sum(weight * residual**2) / max(np.sum(weight) - 17, 1.0))), scatter)
-    prior, _ = _prior(p, frame)
-    N += spread**2 * prior.T @ prior
-    cofactors = np.linalg.pinv(N, hermitian=True, rcond=1e-14)
-    H = np.linalg.inv(np.append(p[:8], 1.0).reshape(3, 3))
-    h = H[:, 2]
-    # moving G by dG moves H by -H dG H, and with it the image h of the sheet's centre
-    toward = np.array([[1.0, 0.0, -h[0] / h[2]], [0.0, 1.0, -h[1] / h[2]]]) / h[2]
-    by_G = -np.einsum("ij,jk,l->ikl", toward, H, h).reshape(2, 9)[:, :8]
-    C = by_G @ cofactors[:8, :8] @ by_G.T * (ALIKE * spread * frame.scale) ** 2
-    places = _places(p) * frame.scale + frame.origin
-    blur = float(np.sqrt(max((p[8] + p[10]) / 2 * frame.scale**2 - APERTURE, LEAST_BLUR)))
-    sd = float(np.hypot(np.sqrt(np.trace(C) / 2), FLOOR))
-    return Located(places[0], places[1:], sd, blur, spread / contrast)
+@dataclass
+class _Fit:
+    """Pixels (m, n) of m targets, and the state of their fit."""
+
+    x: Single
+    y: Single
+    seen: Single
+    counts: NDArray[np.bool_]
+    black: Bits
+    scale: Array
+    p: Array = field(init=False)
+    J: Single = field(init=False)
+    residual: Single = field(init=False)
+
+    def run(self, p: Array, steps: int, stays: int, least: float, enough: float) -> Array:
+        """Parameters (m, 17) after the last step of each target; J and residual as they were evaluated last."""
+        m = len(p)
+        self.number = np.maximum(self.counts.sum(axis=1), 1)
+        light_there, self.J = model(p, self.x, self.y, self.black)
+        self.residual = np.where(self.counts, self.seen - light_there, np.float32(0))
+        self.p = p.copy()
+        damping = np.full(m, 1e-3)
+        active = np.arange(m)
+        for k in range(steps):
+            active = active[self._step(active, damping, k < stays, least, enough)]
+            if not len(active):
+                break
+        return self.p
+
+    def _step(
+        self, on: NDArray[np.intp], damping: Array, blur_stays: bool, least: float, enough: float
+    ) -> NDArray[np.bool_]:
+        """One trial for the targets `on`; which of them go on."""
+        p, J, residual, counts, scale = self.p[on], self.J[on], self.residual[on], self.counts[on], self.scale[on]
+        scatter = np.maximum(self.scatter(on), np.maximum(least * np.abs(p[:, 12]), 1e-6))
+        weight = _weight(residual, scatter, counts)
+        N, right = _normals(J, weight, residual)
+        prior = _prior(p, scale)
+        gap = np.einsum("mij,mj->mi", prior, p)
+        N += (scatter**2)[:, None, None] * np.swapaxes(prior, 1, 2) @ prior
+        right -= scatter[:, None] ** 2 * np.einsum("mij,mi->mj", prior, gap)
+        own = np.einsum("mii->mi", N)
+        D = own * (damping[on, None] + 1e-9) + 1e-12
+        if blur_stays:
+            N[:, _BLUR] = 0.0
+            N[:, :, _BLUR] = 0.0
+            right[:, _BLUR] = 0.0
+            D[:, _BLUR] = 1.0
+        trial = p + np.linalg.solve(N + D[:, :, None] * np.eye(PARAMETERS), right[:, :, None])[:, :, 0]
+        sound = _sound(trial)
+        trial = np.where(sound[:, None], _tamed(trial, LEAST_BLUR / scale**2), p)
+        moved = np.max(np.abs(places(trial) - places(p)), axis=(1, 2)) * scale
+        done = sound & (moved < enough) & (damping[on] < 1e-2) & (not blur_stays)
+        self.p[on[done]] = trial[done]
+        go = np.flatnonzero(~done)
+        if len(go):
+            light_there, J = model(trial[go], self.x[on[go]], self.y[on[go]], self.black[on[go]])
+            after = np.where(counts[go], self.seen[on[go]] - light_there, np.float32(0))
+            off = np.einsum("mij,mj->mi", prior[go], trial[go])
+            cost = _cost(residual[go], scatter[go]) + 0.5 * np.sum(gap[go] ** 2, axis=1)
+            better = _cost(after, scatter[go]) + 0.5 * np.sum(off**2, axis=1) <= cost * (1 + 1e-5)
+            better &= sound[go]
+            taken = on[go[better]]
+            self.p[taken], self.J[taken], self.residual[taken] = trial[go[better]], J[better], after[better]
+            damping[taken] = np.where(damping[taken] > 1e-6, damping[taken] / 10, 0.0)
+            held = on[go[~better]]
+            damping[held] = np.maximum(10 * damping[held], 1e-2)
+        return np.asarray(~done & (damping[on] < 1e5))
+
+    def scatter(self, on: NDArray[np.intp]) -> Array:
+        """1.4826 times the median size (m,) of the residuals that count."""
+        size = np.sort(np.where(self.counts[on], np.abs(self.residual[on]), np.float32(np.inf)), axis=1)
+        return np.asarray(1.4826 * size[np.arange(len(on)), self.number[on] // 2].astype(np.float64))
+
+    def results(self, origin: Array) -> list[Located | None]:
+        p, J, counts, residual = self.p, self.J, self.counts, self.residual
+        every = np.arange(len(p))
+        contrast = p[:, 12]
+        scatter = self.scatter(every)
+        far = np.sum(np.abs(residual) > np.maximum(6 * scatter, 0.25 * contrast)[:, None], axis=1) / self.number
+        weight = _weight(residual, np.maximum(scatter, NARROW * contrast), counts)
+        share = np.maximum(np.sum(weight, axis=1) - PARAMETERS, 1.0)
+        spread = np.maximum(np.sqrt(np.sum(weight * residual**2, axis=1, dtype=np.float64) / share), scatter)
+        N, _ = _normals(J, weight, residual)
+        prior = _prior(p, self.scale)
+        N += (spread**2)[:, None, None] * np.swapaxes(prior, 1, 2) @ prior
+        size = 1 / np.sqrt(np.maximum(np.einsum("mii->mi", N), 1e-30))
+        cofactors = size[:, :, None] * np.linalg.pinv(size[:, :, None] * N * size[:, None], 1e-10, True) * size[:, None]
+        H = _to_picture(p)
+        h = H[:, :, 2]
+        # moving G by dG moves H by -H dG H, and with it the image h of the sheet's centre
+        toward = np.zeros((len(p), 2, 3))
+        toward[:, 0, 0] = toward[:, 1, 1] = 1 / h[:, 2]
+        toward[:, :, 2] = -h[:, :2] / h[:, 2:] ** 2
+        by_G = -np.einsum("nij,njk,nl->nikl", toward, H, h).reshape(-1, 2, 9)[:, :, :8]
+        C = by_G @ cofactors[:, :8, :8] @ np.swapaxes(by_G, 1, 2)
+        sd = np.hypot(np.sqrt(np.maximum(np.trace(C, axis1=1, axis2=2), 0.0) / 2) * ALIKE * spread * self.scale, FLOOR)
+        at = places(p) * self.scale[:, None, None] + origin[:, None]
+        blur = np.sqrt(np.maximum((p[:, 8] + p[:, 10]) / 2 * self.scale**2 - APERTURE, LEAST_BLUR))
+        good = (
+            (contrast > LEAST_CONTRAST)
+            & (scatter <= WORST_FIT * contrast)
+            & (far <= LOST)
+            & (self.number >= FEWEST)
+            & np.isfinite(sd)
+        )
+        return [
+            Located(at[i, 0], at[i, 1:], float(sd[i]), float(blur[i]), float(spread[i] / contrast[i]))
+            if good[i]
+            else None
+            for i in every
+        ]
+
+
+def _normals(J: Single, weight: Single, residual: Single) -> tuple[Array, Array]:
+    """J W J^T (m, 17, 17) and J W r (m, 17)."""
+    weighted = J * weight[:, None]
+    N = np.zeros((len(J), PARAMETERS, PARAMETERS))
+    for k in range(0, J.shape[2], AT_ONCE):
+        N += weighted[:, :, k : k + AT_ONCE] @ np.swapaxes(J[:, :, k : k + AT_ONCE], 1, 2)
+    right = (weighted @ residual[:, :, None])[:, :, 0].astype(np.float64)
+    return (N + np.swapaxes(N, 1, 2)) / 2, right
+
+
+def _sound(p: Array) -> NDArray[np.bool_]:
+    """Whether trials (m, 17) are still prints seen from the front: bright on dark, nothing folded."""
+    finite = np.all(np.isfinite(p), axis=1)
+    G = np.column_stack([np.where(finite[:, None], p[:, :8], 0.0), np.ones(len(p))]).reshape(-1, 3, 3)
+    return np.asarray(finite & (p[:, 12] > 0) & (np.linalg.det(G) > 0))
+
+
+def _tamed(p: Array, least: Array) -> Array:
+    """The blurs' covariances with their spreads kept positive and not too unlike."""
+    a, c, b = p[:, 8], p[:, 9], p[:, 10]
+    middle, half = (a + b) / 2, np.hypot((a - b) / 2, c)
+    high = np.maximum(middle + half, least)
+    low = np.minimum(np.maximum(np.maximum(middle - half, high / MOST_UNLIKE), least), high)
+    shrink = (high - low) / 2 / np.maximum(half, 1e-30)
+    middle = (high + low) / 2
+    tamed = p.copy()
+    tamed[:, 8], tamed[:, 9], tamed[:, 10] = middle + (a - b) / 2 * shrink, c * shrink, middle - (a - b) / 2 * shrink
+    return tamed
+
+
+def _weight(residual: Single, scatter: Array, counts: NDArray[np.bool_]) -> Single:
+    """Weights (m, n): nought, in the end, for what is not the print at all, such as a bar before it."""
+    over = residual * (1 / (OFF * scatter)).astype(np.float32)[:, None]
+    root = 1 / (1 + over * over)
+    return np.where(counts, root * root, np.float32(0))
+
+
+def _cost(residual: Single, scatter: Array) -> Array:
+    """What those weights make least (Geman and McClure 1987, from memory), in squares of the scatter, (m,)."""
+    over = residual * (1 / (OFF * scatter)).astype(np.float32)[:, None]
+    square = over * over
+    return np.asarray(np.sum(square / (1 + square), axis=1, dtype=np.float64) * OFF**2 / 2)
+
+
+def _prior(p: Array, scale: Array) -> Array:
+    """What is known beforehand: rows (m, 4, 17) over their sd. Blurs are alike all round, lines straight."""
+    rows = np.zeros((len(p), 4, PARAMETERS))
+    alike = UNLIKE_SD * np.maximum((p[:, 8] + p[:, 10]) / 2, 1e-9)
+    rows[:, 0, 8], rows[:, 0, 10], rows[:, 1, 9] = 0.5 / alike, -0.5 / alike, 1.0 / alike
+    rows[:, 2, 15] = rows[:, 3, 16] = 1.0 / (BEND_SD * scale)
+    return rows

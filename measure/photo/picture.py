@@ -97,6 +97,9 @@ def open_picture(path: Path) -> Picture:
     if image.mode == "CMYK":
         raise PictureError("a four-colour picture, as made for print", "use the picture as the camera took it")
     exif, turned = _exif(image)
+    if kind == "TIFF" and exif.orientation != 1:
+        # its readers turn it upright or not as they please, so nobody can tell how the sensor lay
+        raise PictureError("a TIFF that says it wants turning", "use the JPEG that the camera took")
     width, height = (image.height, image.width) if turned else image.size
     return Picture(path, hashlib.sha256(data).hexdigest(), kind, width, height, exif)
 
@@ -149,7 +152,7 @@ def _opened(data: bytes) -> Image.Image:
         raise PictureError("far too many pixels", f"at most {MOST_PIXELS // 1_000_000} million are read") from None
     except UnidentifiedImageError:
         text = data[:200].decode("utf-8", "replace")
-        looks = "text" if text.isprintable() or "\n" in text else "no picture"
+        looks = "text" if all(c.isprintable() or c.isspace() for c in text) and "\ufffd" not in text else "no picture"
         raise PictureError(f"{looks}, whatever its name says", "send the picture as the phone took it") from None
     except (OSError, SyntaxError, ValueError, EOFError):
         raise PictureError("a damaged picture", "copy it over again") from None

@@ -50,6 +50,8 @@ def photographs(rows: Sequence[TableRow], sheet: Sheet) -> list[Reading]:
             _tell_what_is_missing(printed, paths, sheet)
         return []
     found = _usable(find_in(paths, frozenset(printed), progress=sheet.progress), paths, sheet)
+    if not found:
+        return []
     cameras = cameras_of([picture.picture for picture in found], sheet)
     pictures = [p for p in found if p.targets]
     if not pictures:

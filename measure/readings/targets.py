@@ -72,18 +72,18 @@ class _Sights:
         self.lens = np.array([lenses[r.seen.camera.key] for r in readings if r.seen])
         self.sheet = np.array([sheets.get(r.names[0], NOWHERE) for r in readings])
         self.standoff = np.array([r.seen.standoff for r in readings if r.seen])
-        sheet_columns = np.vstack([u.sheet_columns, np.full((1, 4), NOWHERE)])[self.sheet]
-        self.columns: Index = np.hstack([
-            u.point_columns[self.point], u.setup_columns[self.setup], u.lens_columns[self.lens], sheet_columns
-        ])  # fmt: skip
+        columns = [u.point_columns[self.point], u.setup_columns[self.setup], u.lens_columns[self.lens]]
+        if u.sheets:
+            columns.append(np.vstack([u.sheet_columns, np.full((1, 4), NOWHERE)])[self.sheet])
+        self.columns: Index = np.hstack(columns)
 
     def look(self, state: State, from_centre: Array | None = None) -> tuple[Array, Array, Array]:
-        """Pixels (m, 2), derivatives (m, 2, 22) by the columns, derivatives (m, 2, 3) by the place looked at.
+        """Pixels (m, 2), derivatives by the columns (m, 2, 18; 22 with sheets) and by the place looked at (m, 2, 3).
 
         `from_centre` (m, 3): offset in the network of what is looked at from the sheet's centre.
         """
-        turns = np.concatenate([state.sheet_rotations, np.eye(3)[None]])[self.sheet]
-        off = -self.standoff[:, None] * turns[:, :, 2]  # from the point to what is looked at
+        normals = np.vstack([state.sheet_rotations[:, :, 2], np.zeros((1, 3))])[self.sheet]
+        off = -self.standoff[:, None] * normals  # from the point to what is looked at
         if from_centre is not None:
             off = off + from_centre
         arm = state.positions[self.point] + off - state.origins[self.setup]
@@ -91,22 +91,23 @@ class _Sights:
         in_camera = np.einsum("kij,kj->ki", camera_from_network, arm)
         in_camera[:, 2] = np.maximum(in_camera[:, 2], NEAREST)
         pixels, by_camera, by_lens = project_with_derivatives(state.lenses[self.lens], in_camera)
+        derivatives = np.zeros((len(arm), 2, self.columns.shape[1]))
         by_place = by_camera @ camera_from_network
+        derivatives[:, :, :3], derivatives[:, :, 6:9], derivatives[:, :, 9:18] = by_place, -by_place, by_lens
         # turning the camera by w on the left turns what it sees by -w; turning the sheet by w moves off by w x off
-        by_turn = by_place @ cross_matrices(arm)
-        by_sheet = -by_place @ cross_matrices(off)
-        nothing = np.zeros((len(arm), 2, 1))
-        return pixels, np.concatenate([by_place, by_turn, -by_place, by_lens, by_sheet, nothing], axis=2), by_place
+        derivatives[:, :, 3:6] = by_place @ cross_matrices(arm)
+        if state.unknowns.sheets:
+            derivatives[:, :, 18:21] = -by_place @ cross_matrices(off)
+        return pixels, derivatives, by_place
 
 
 def _images(readings: Sequence[Reading], site: Site) -> Block:
     sights = _Sights(readings, site.unknowns)
     columns = np.repeat(sights.columns, 2, axis=0)
-    width = columns.shape[1] if site.unknowns.sheets else columns.shape[1] - 4
 
     def linearise(state: State) -> Linearised:
         pixels, derivatives, _ = sights.look(state)
-        return pixels.ravel(), derivatives[:, :, :width].reshape(-1, width), columns[:, :width]
+        return pixels.ravel(), derivatives.reshape(columns.shape), columns
 
     rows = [Row(r, axis, r.values[i]) for r in readings for i, axis in enumerate(("across", "down"))]
     observed = np.array([r.values for r in readings]).ravel()
@@ -125,7 +126,7 @@ def _corners(readings: Sequence[Reading], site: Site) -> Block:
         half = state.sheet_halves[sights.sheet][:, None]
         pixels, derivatives, by_place = sights.look(state, half * direction)
         derivatives[:, :, -1] = np.einsum("kij,kj->ki", by_place, direction)
-        return pixels.ravel(), derivatives.reshape(len(columns), -1), columns
+        return pixels.ravel(), derivatives.reshape(columns.shape), columns
 
     observed = np.concatenate([r.seen.corners for r in readings if r.seen]).ravel()
     rows = [

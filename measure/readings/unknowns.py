@@ -76,7 +76,8 @@ class Unknowns:
             columns.append(np.where(want, number, NOWHERE).astype(np.int64))
             taken += int(want.sum())
         return Unknowns(
-            points, marks, tuple(tapes), setups, *columns, taken, lenses, sheets,
+            points, marks, tuple(tapes), setups, columns[0], columns[1], columns[2], columns[3], columns[4], columns[5],
+            taken, lenses, sheets,
             {name: i for i, name in enumerate(points)}, {name: i for i, name in enumerate(marks)},
         )  # fmt: skip
 

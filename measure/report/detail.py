@@ -38,6 +38,8 @@ def network_sentences(network: Network) -> list[str]:
         low, high = network.sigma0_low, network.sigma0_high
         expected = f"; {low:.2f} to {high:.2f} holds 95 % of sheets where all is as stated"
     outcome = {True: ": passed", False: ": NOT passed", None: ""}[network.passed]
+    if network.passed is False and network.sigma0_low is not None and network.sigma0 < network.sigma0_low:
+        outcome = ": not passed, the readings fit better than stated"
     told.append(f"sigma0 {network.sigma0:.2f}{expected}{outcome}.")
     if network.sigma0_after is not None and network.scaled:
         told.append(f"sigma0 after the scaling below: {network.sigma0_after:.2f}.")

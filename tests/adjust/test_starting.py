@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import pytest
 
+from measure.adjust.in_line import adjust_what_is_held
 from measure.adjust.lateration import rigid_fit
 from measure.adjust.stage import ContradictionError, Solved, adjust_stage
 from measure.job import Job, Point
@@ -219,20 +220,70 @@ def test_a_single_length_is_a_start() -> None:
     assert np.linalg.norm(a - b) == pytest.approx(800.0, abs=1e-6)
 
 
-def test_sheets_with_hardly_a_length_too_many_nearly_always_find_their_place() -> None:
-    """Ten points on 19 to 22 exact lengths drawn at random (17 are the least): one sheet in fifty may fail."""
+def test_sheets_with_hardly_a_length_too_many_find_their_place() -> None:
+    """Ten points on 19 to 22 exact lengths drawn at random (17 are the least)."""
     places = {n: (x, y) for n, (x, y) in bipartite(5, np.random.default_rng(1)).items()}
     every = [(a, b) for i, a in enumerate(places) for b in list(places)[i + 1 :]]
     lost = []
-    for seed in range(50):
+    for seed in range(20):
         rng = np.random.default_rng(seed)
         legs = [every[i] for i in sorted(rng.choice(len(every), int(rng.integers(19, 23)), replace=False))]
         try:
-            solved = bare(places, legs)
+            solved = adjust_what_is_held(floor_job(list(places)), STAGE, lengths(places, legs))
         except ContradictionError:
             lost.append(seed)
             continue
         held = [n for n, h in zip(solved.site.unknowns.points, solved.held, strict=True) if h]
         if len(held) > 2 and (solved.suspects or np.max(misfit(solved, places, only=held)) > 1.0):
             lost.append(seed)
-    assert len(lost) <= 4, lost
+    assert not lost
+
+
+def shape_misfit(solved: Solved, sheet: Survey, *, in_space: bool) -> float:
+    """Largest distance of a held point from its true place; in space the lean of the whole does not count."""
+    u = solved.site.unknowns
+    held = [n for n, on in zip(u.points, solved.held, strict=True) if on]
+    if not in_space:
+        return float(np.max(misfit(solved, sheet.positions, only=held)))
+    found = solved.final.state.positions[[u.point_idx[n] for n in held]]
+    true = np.array([sheet.positions[n] for n in held])
+    R, t = rigid_fit(found, true)
+    return float(np.max(np.linalg.norm(found @ R.T + t - true, axis=1)))
+
+
+@pytest.mark.parametrize("seed", range(5))
+@pytest.mark.parametrize(("where", "tapes"), [("floor", 12), ("car", 8), ("car", 12)])
+def test_two_setups_without_heights_join_through_tapes_alone(where: str, tapes: int, seed: int) -> None:
+    """How each leans and how high it stands is found by trying; seven unknowns for floor tapes, six for others."""
+    rng = np.random.default_rng(seed)
+    car = make_car(rng)
+    taped = {"tapes": 80} if where == "floor" else {"tapes": 0, "car_tapes": 60}
+    setups = {"front": car.names[:8], "rear": car.names[8:]}
+    sheet = survey(car, rng, heights=False, xyz=setups, **taped)  # type: ignore[arg-type]
+    sheet.tape = crossing(car, sheet, rng, tapes)
+    _, solved = adjusted(car, sheet)
+    assert shape_misfit(solved, sheet, in_space=where == "car") < 1.5 * NEAR
+    assert solved.held.sum() >= 8 and not solved.suspects
+    assert solved.held.all() or solved.loose
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_two_setups_on_one_tape_too_few_are_told_apart_not_refused(seed: int) -> None:
+    """Six floor tapes hold six of the seven ways in which two setups without heights may stand to each other."""
+    rng = np.random.default_rng(seed)
+    car = make_car(rng)
+    sheet = survey(car, rng, tapes=80, heights=False, xyz={"front": car.names[:8], "rear": car.names[8:]})
+    sheet.tape = crossing(car, sheet, rng, 6)
+    _, solved = adjusted(car, sheet)
+    assert solved.held.sum() == 8 and solved.loose
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_three_pairs_taped_only_across_are_right_or_named(seed: int) -> None:
+    """Nine lengths for nine unknowns: up to eight arrangements fit, and only points.csv tells some of them apart."""
+    places = bipartite(3, np.random.default_rng([33, seed]))
+    legs = [(a, b) for a in places for b in places if a[-1] == "L" and b[-1] == "R"]
+    solved = bare(places, legs)
+    held = [n for n, on in zip(solved.site.unknowns.points, solved.held, strict=True) if on]
+    assert len(held) < 3 or np.max(misfit(solved, places, only=held)) < 1.0
+    assert len(held) == len(places) or solved.loose

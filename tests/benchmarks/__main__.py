@@ -8,6 +8,7 @@ from collections.abc import Callable
 
 from tests.benchmarks import (
     axle_setting,
+    bundle,
     coverage,
     drilling,
     growth,
@@ -16,6 +17,7 @@ from tests.benchmarks import (
     sheets,
     start_up,
     walkrounds,
+    web,
 )
 
 
@@ -34,6 +36,8 @@ def main() -> None:
         "coverage": lambda: coverage.table(asked.cars, asked.workers),
         "sheets": lambda: sheets.table(asked.sheets, asked.workers),
         "walkrounds": lambda: walkrounds.coverage(min(asked.cars, 200), asked.workers),
+        "bundle": bundle.table,
+        "web": web.table,
         "movements": lambda: movements.table(workers=asked.workers),
         "drilling": lambda: drilling.table(min(asked.cars, 300), asked.workers),
         "axle_setting": lambda: axle_setting.table(min(asked.cars, 300), asked.workers),

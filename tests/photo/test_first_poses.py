@@ -89,3 +89,18 @@ def test_the_same_pictures_give_the_same_poses_to_the_last_digit() -> None:
 
 def test_no_pictures_no_blocks() -> None:
     assert first_poses([]) == ([], [])
+
+
+def test_laying_points_over_points_agrees_with_an_independent_library() -> None:
+    from scipy.spatial.transform import Rotation
+
+    rng = np.random.default_rng(8)
+    source = rng.normal(0.0, 500.0, (6, 3))
+    noise = rng.normal([30.0, -20.0, 5.0], 5.0, (6, 3))
+    target = Rotation.from_rotvec([0.4, -0.9, 2.0]).apply(source) + noise
+    R, t = rigid(source, target)
+    theirs, _ = Rotation.align_vectors(target - target.mean(axis=0), source - source.mean(axis=0))
+    np.testing.assert_allclose(R, theirs.as_matrix(), atol=1e-10)
+    np.testing.assert_allclose(t, target.mean(axis=0) - R @ source.mean(axis=0), atol=1e-9)
+    many = rigid(np.stack([source, target]), np.stack([target, source]))[0]
+    np.testing.assert_allclose(many[1], R.T, atol=1e-12)

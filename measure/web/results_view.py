@@ -1,0 +1,165 @@
+"""The result document arranged for the results page. Which readings stand behind a figure is a matter of names only."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+from measure.report import plan_layout as layout
+from measure.report.sentences import gain, suspicion
+from measure.report.words import SAFETY, label, standing
+from measure.result import CheckResult, Document, PointResult
+from measure.web.live import View
+
+ORDER = ("outside", "undecided", "within")
+SIGNS = {"outside": "■", "undecided": "▲", "within": "●", "no limit": "◆"}
+MOST_BEHIND = 40
+TALL, MARGIN = 900.0, 70.0
+"""Units of the plan's drawing from the foremost to the rearmost point, and around it."""
+
+
+@dataclass(frozen=True)
+class Mark:
+    """A point of the plan: where symmetry would have it, its displacement and 95 % ellipse, in units of the drawing."""
+
+    name: str
+    x: float
+    y: float
+    off_x: float
+    off_y: float
+    major: float
+    minor: float
+    turn: float
+    verdict: str
+    named: str
+
+
+@dataclass(frozen=True)
+class Plan:
+    """The plan: marks by name, lines between them, and by how much displacements are enlarged at first."""
+
+    marks: list[Mark]
+    lines: list[tuple[str, str, str]]
+    faces: list[tuple[float, float]]
+    factor: int
+    box: tuple[float, float, float, float]
+    centred: bool
+
+
+def shown(view: View) -> dict[str, Any] | None:
+    """What the results page needs; None where the stage cannot be worked out."""
+    doc = view.doc
+    if doc is None:
+        return None
+    by_verdict = {verdict: [c for c in doc.checks if c.verdict == verdict] for verdict in (*ORDER, "no limit")}
+    names = {r.source: ", ".join(r.names) for r in doc.readings}
+    undecided = by_verdict["undecided"]
+    acts = list(dict.fromkeys(c.next.act for c in undecided if c.next))
+    return {
+        "answers": [
+            ("out", [f"{label(c.name)}: {standing(c)}" for c in by_verdict["outside"]]),
+            ("undecided", [label(c.name) for c in undecided]),
+            ("fine", [label(c.name) for c in by_verdict["within"]]),
+        ],
+        "judged": [_card(c, doc) for verdict in ORDER for c in by_verdict[verdict]],
+        "free": [_card(c, doc) for c in by_verdict["no limit"]],
+        "suspects": [(s, suspicion(s, names.get(s.source, ""))) for s in doc.suspects],
+        "acts": [(act, [(label(c.name), gain(c)) for c in undecided if c.next and c.next.act == act]) for act in acts],
+        "plan": plan(doc),
+        "side": side_view(doc),
+        "readings": doc.readings,
+        "safety": SAFETY,
+    }  # fmt: skip
+
+
+def _card(check: CheckResult, doc: Document) -> dict[str, Any]:
+    points = points_of(check.name, doc.points)
+    behind = [r for r in doc.readings if points & {name.partition("#")[0] for name in r.names}]
+    worst = sorted(behind, key=lambda r: -abs(r.w or 0.0))[:MOST_BEHIND]
+    sign = SIGNS[check.verdict]
+    return {"check": check, "sign": sign, "readings": worst, "gain": gain(check) if check.next else ""}
+
+
+def points_of(check: str, points: Sequence[PointResult]) -> set[str]:
+    """The points that a figure is of, by its name."""
+    family, _, rest = check.partition(".")
+    name = rest.rpartition(".")[0]
+    if family == "pair":
+        return {p.name for p in points if p.pair == name}
+    if family == "axle":
+        return {p.name for p in points if p.part in (f"axle:{name}", f"face:{name}")}
+    if family == "face":
+        group, _, side = name.rpartition(".")
+        return {p.name for p in points if p.part == f"face:{group}" and p.side == side}
+    if family == "rail":
+        return {p.name for p in points if p.part == "rail" and p.side == name}
+    if family == "rails":
+        return {p.name for p in points if p.part == "rail"}
+    if family == "cross":
+        return {p.name for p in points if p.pair and rest in _joined(p.pair, points)}
+    if family == "chart":
+        return {p.name for p in points if p.name == name or rest in (f"{p.name}.{q.name}" for q in points)}
+    return set()
+
+
+def _joined(pair: str, points: Sequence[PointResult]) -> set[str]:
+    others = {p.pair for p in points if p.pair}
+    return {f"{pair}.{other}" for other in others} | {f"{other}.{pair}" for other in others}
+
+
+def plan(doc: Document) -> Plan | None:
+    """The plan, front up, the car's left on the left. None where nothing has a place."""
+    stations = layout.stations(doc)
+    faces = [p for p in doc.points if p.part.startswith("face:") and p.x is not None and p.y is not None]
+    places = [place for station in stations for place in station.places]
+    if not places:
+        return None
+    xs = [p.x for p in places] + [p.x or 0.0 for p in faces]
+    ys = [p.y for p in places] + [p.y or 0.0 for p in faces]
+    unit = max(max(xs) - min(xs), max(ys) - min(ys), 1.0) / TALL
+    scale = layout.scale_for([(p.x, p.y) for p in places], places, symmetric=doc.frame == "car")
+    marks = []
+    for place in places:
+        shape = layout.ellipse(place.point) or (0.0, 0.0, 0.0)
+        marks.append(Mark(
+            place.point.name, round(-place.y / unit, 2), round(-place.x / unit, 2), round(-place.off_y / unit, 4),
+            round(-place.off_x / unit, 4), round(shape[0] / unit, 4), round(shape[1] / unit, 4), round(-shape[2], 2),
+            place.verdict, "end" if place.y > 0 else "start",
+        ))  # fmt: skip
+    box = (
+        round(-max(ys) / unit - 3 * MARGIN), round(-max(xs) / unit - MARGIN),
+        round((max(ys) - min(ys)) / unit + 6 * MARGIN), round((max(xs) - min(xs)) / unit + 2 * MARGIN),
+    )  # fmt: skip
+    dots = [(round(-(p.y or 0.0) / unit, 2), round(-(p.x or 0.0) / unit, 2)) for p in faces]
+    return Plan(marks, _lines(stations), dots, scale.factor, box, doc.frame == "car")
+
+
+def _lines(stations: Sequence[layout.Station]) -> list[tuple[str, str, str]]:
+    """(kind, name, name): across each station, and along each rail."""
+    lines = [
+        ("axle" if s.kind == "axle" else "pair", s.places[0].point.name, s.places[1].point.name)
+        for s in stations if len(s.places) == 2
+    ]  # fmt: skip
+    for side in "LR":
+        rail = [p.point.name for s in stations for p in s.places if p.point.part == "rail" and p.point.side == side]
+        lines += [("rail", a, b) for a, b in pairwise(rail)]
+    return lines
+
+
+def side_view(doc: Document) -> dict[str, Any] | None:
+    """The car from its left: x to the left of the sheet, z up, to scale. None without heights."""
+    high = [p for p in doc.points if p.x is not None and p.z is not None]
+    if len(high) < 2:
+        return None
+    xs, zs = [p.x or 0.0 for p in high], [p.z or 0.0 for p in high]
+    unit = max(max(xs) - min(xs), 1.0) / TALL
+    marks = [(p.name, round(-(p.x or 0.0) / unit, 2), round(-(p.z or 0.0) / unit, 2), p.side) for p in high]
+    box = (
+        round(-max(xs) / unit - MARGIN), round(-max(zs) / unit - MARGIN),
+        round(TALL + 2 * MARGIN), round((max(zs) - min(zs)) / unit + 2 * MARGIN),
+    )  # fmt: skip
+    rail = [(x, y) for p, (_, x, y, side) in zip(high, marks, strict=True) if p.part == "rail" and side == "L"]
+    lines = [(*a, *b) for a, b in pairwise(rail)]
+    return {"marks": marks, "box": box, "lines": lines}

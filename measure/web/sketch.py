@@ -1,0 +1,147 @@
+"""The car from above for tapping: points and tapes as places on a sheet, front up. Where things stand, nothing more."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+from measure.job import Job
+from measure.report.sketch import sketch_places
+from measure.report.words import printable
+from measure.result import Document
+from measure.tape_plan import tapes_to_run
+from measure.web.fit import Fit
+
+WIDTH, HEIGHT = 400.0, 760.0
+LEFT, RIGHT, TOP, BOTTOM = 90.0, 310.0, 50.0, 725.0
+
+
+@dataclass(frozen=True)
+class Spot:
+    """A point on the sheet; `again`: a further drop of the bob there would help most."""
+
+    name: str
+    x: float
+    y: float
+    side: str
+    again: bool
+
+
+@dataclass(frozen=True)
+class Line:
+    """A tape on the sheet. `state`: todo, fits, off, unchecked or unsolved."""
+
+    key: str
+    start: str
+    end: str
+    where: str
+    line: int
+    typed: str
+    state: str
+    words: str
+    helps: bool
+    x1: float
+    y1: float
+    x2: float
+    y2: float
+
+
+@dataclass(frozen=True)
+class Sketch:
+    """Everything drawn, and which tape comes next."""
+
+    spots: list[Spot]
+    lines: list[Line]
+    next: Line | None
+    advice: list[str] = field(default_factory=list)
+
+    @property
+    def todo(self) -> list[Line]:
+        """Tapes still to run."""
+        return [line for line in self.lines if line.state == "todo"]
+
+    @property
+    def read(self) -> list[Line]:
+        """Tapes with a reading, what does not fit first."""
+        return sorted((line for line in self.lines if line.state != "todo"), key=lambda line: line.state != "off")
+
+
+def sketch(
+    job: Job, rows: Sequence[Mapping[str, str | int]], doc: Document | None, fits: Mapping[str, Fit], file: str
+) -> Sketch:
+    """The sheet of a stage: `rows` are those of its tape table, in its order; without any, those of the plan."""
+    places = {name: _on_sheet(place) for name, place in _places(job).items()}
+    acts = _acts(doc)
+    listed: list[Mapping[str, str | int]] = list(rows) or [
+        {"from": a, "to": b, "where": "floor", "length": "", "line": 0} for a, b in _plan(job)
+    ]
+    lines = [line for row in listed if (line := _line(row, places, fits, acts, file)) is not None]
+    wanted = {(a, b) for line in lines for a, b in ((line.start, line.end), (line.end, line.start))}
+    for a, b in _asked_for(job, acts):
+        if (a, b) not in wanted and a.partition("#")[0] in places and b.partition("#")[0] in places:
+            row: dict[str, str | int] = {"from": a, "to": b, "where": "floor", "length": "", "line": 0}
+            extra = _line(row, places, fits, acts, file)
+            lines += [extra] if extra else []
+    todo = [line for line in lines if line.state == "todo"]
+    first = next((line for line in todo if line.helps), todo[0] if todo else None)
+    spots = [
+        Spot(name, x, y, job.point(name).side, any(_drop_at(act, name) for act in acts))
+        for name, (x, y) in places.items()
+    ]
+    return Sketch(spots, lines, first, [printable(act) for act in acts])
+
+
+def _places(job: Job) -> dict[str, tuple[float, float]]:
+    return sketch_places(job.points)[0]
+
+
+def _plan(job: Job) -> list[tuple[str, str]]:
+    return tapes_to_run(job.points)
+
+
+def _on_sheet(place: tuple[float, float]) -> tuple[float, float]:
+    across, along = place
+    middle = (LEFT + RIGHT) / 2
+    return round(middle + across * (RIGHT - LEFT) / 2, 1), round(BOTTOM - along * (BOTTOM - TOP), 1)
+
+
+def _acts(doc: Document | None) -> list[str]:
+    """What the adviser asks for, each once."""
+    return list(dict.fromkeys(c.next.act for c in doc.checks if c.next)) if doc else []
+
+
+def _asked_for(job: Job, acts: Sequence[str]) -> list[tuple[str, str]]:
+    """Tapes among the acts. The adviser speaks in words: its sentence is matched whole, names and all."""
+    found = []
+    names = [p.name for p in job.points]
+    for act in acts:
+        if not act.startswith("run another floor tape from "):
+            continue
+        found += [(a, b) for a in names for b in names if _tape_between(act, a, b)]
+    return found
+
+
+def _tape_between(act: str, a: str, b: str) -> bool:
+    return act == f"run another floor tape from {a} to {b}"
+
+
+def _drop_at(act: str, name: str) -> bool:
+    return act.startswith("drop the bob ") and act.endswith(f" at {name} and tape to the new mark")
+
+
+def _line(
+    row: Mapping[str, str | int], places: Mapping[str, tuple[float, float]], fits: Mapping[str, Fit],
+    acts: Sequence[str], file: str,
+) -> Line | None:  # fmt: skip
+    start, end, typed = str(row["from"]), str(row["to"]), str(row["length"])
+    one, other = places.get(start.partition("#")[0]), places.get(end.partition("#")[0])
+    if one is None or other is None:
+        return None
+    fit = fits.get(f"{file}:{row['line']}") if typed else None
+    state = "todo" if not typed else fit.how if fit else "unsolved"
+    helps = not typed and any(_tape_between(act, start, end) or _tape_between(act, end, start) for act in acts)
+    key = f"{row['line']}:{start}:{end}:{row['where']}"
+    return Line(
+        key, start, end, str(row["where"]) or "floor", int(row["line"]), typed, state, fit.words if fit else "", helps,
+        *one, *other,
+    )  # fmt: skip

@@ -1,0 +1,92 @@
+// The car in space: a turning wire drawing. Car axes: x forward, y left, z up, mm.
+const canvas = document.getElementById("space");
+const pen = canvas.getContext("2d");
+const tall = canvas.clientHeight > canvas.clientWidth;
+let turn = tall ? 0.35 : -2.3;
+let tilt = tall ? 0.9 : 0.45;
+
+function scene() {
+  const place = document.getElementById("scene");
+  return place ? JSON.parse(place.textContent) : null;
+}
+
+function draw() {
+  const all = scene();
+  const ratio = window.devicePixelRatio || 1;
+  const width = canvas.clientWidth;
+  const height = canvas.clientHeight;
+  canvas.width = width * ratio;
+  canvas.height = height * ratio;
+  pen.setTransform(ratio, 0, 0, ratio, 0, 0);
+  pen.clearRect(0, 0, width, height);
+  if (!all || all.points.length === 0) return;
+  const css = getComputedStyle(document.documentElement);
+  const colour = (name) => css.getPropertyValue(name).trim();
+  const mean = ["x", "y", "z"].map((k) => all.points.reduce((sum, p) => sum + p[k], 0) / all.points.length);
+  const seen = (p) => {
+    const [x, y, z] = [p.x - mean[0], p.y - mean[1], p.z - mean[2]];
+    const across = x * Math.sin(turn) - y * Math.cos(turn);
+    const depth = x * Math.cos(turn) + y * Math.sin(turn);
+    return [across, -(z * Math.cos(tilt) + depth * Math.sin(tilt))];
+  };
+  const flatPlaces = [...all.points, ...all.cameras].map(seen);
+  const range = (k) => { const v = flatPlaces.map((p) => p[k]); return [Math.min(...v), Math.max(...v)]; };
+  const [left, right] = range(0);
+  const [top, bottom] = range(1);
+  const room = Math.min(70, width / 6);
+  const size = Math.min((width - 2 * room) / Math.max(right - left, 1), (height - 60) / Math.max(bottom - top, 1));
+  const flat = (p) => {
+    const [u, v] = seen(p);
+    return [width / 2 + (u - (left + right) / 2) * size, height / 2 + (v - (top + bottom) / 2) * size];
+  };
+  const at = new Map(all.points.map((p) => [p.name, flat(p)]));
+  const style = { rail: [3, "--ink", []], axle: [5, "--accent", []], face: [1.5, "--accent", []], pair: [1, "--soft", [4, 4]] };
+  for (const line of all.lines) {
+    const [w, c, dash] = style[line.kind];
+    pen.lineWidth = w; pen.strokeStyle = colour(c); pen.setLineDash(dash);
+    pen.beginPath(); pen.moveTo(...at.get(line.a)); pen.lineTo(...at.get(line.b)); pen.stroke();
+  }
+  pen.setLineDash([]);
+  pen.font = `${Math.max(11, parseFloat(getComputedStyle(canvas).fontSize) * 0.8)}px sans-serif`;
+  const taken = [];
+  for (const p of all.points) {
+    const [x, y] = at.get(p.name);
+    pen.fillStyle = p.side === "L" ? colour("--accent") : colour("--ink");
+    pen.beginPath();
+    if (p.side === "R") pen.rect(x - 4, y - 4, 8, 8); else pen.arc(x, y, 4.5, 0, 7);
+    pen.fill();
+    const wide = pen.measureText(p.name).width;
+    const free = taken.every(([u, v, w]) => x + 7 > u + w || x + 7 + wide < u || Math.abs(y - v) > 14);
+    if (p.part !== "face" && free) { pen.fillStyle = colour("--soft"); pen.fillText(p.name, x + 7, y - 6); taken.push([x + 7, y, wide]); }
+  }
+  pen.strokeStyle = colour("--undecided"); pen.fillStyle = colour("--undecided"); pen.lineWidth = 1.5;
+  for (const c of all.cameras) {
+    const [x, y] = flat(c);
+    const [u, v] = flat({ x: c.x + c.look[0] * 300, y: c.y + c.look[1] * 300, z: c.z + c.look[2] * 300 });
+    pen.beginPath(); pen.moveTo(x, y); pen.lineTo(u, v); pen.stroke();
+    pen.strokeRect(x - 5, y - 4, 10, 8);
+  }
+}
+
+const views = { above: [0, Math.PI / 2], side: [-Math.PI / 2, 0], front: [Math.PI, 0] };
+document.addEventListener("click", (event) => {
+  const act = event.target.closest("[data-turn]");
+  if (!act) return;
+  const way = act.dataset.turn;
+  if (way === "left") turn -= 0.3; else if (way === "right") turn += 0.3; else [turn, tilt] = views[way];
+  draw();
+});
+let held = null;
+canvas.addEventListener("pointerdown", (event) => { held = [event.clientX, event.clientY]; canvas.setPointerCapture(event.pointerId); });
+canvas.addEventListener("pointermove", (event) => {
+  if (!held) return;
+  turn -= (event.clientX - held[0]) * 0.008;
+  tilt = Math.min(Math.PI / 2, Math.max(-0.2, tilt + (event.clientY - held[1]) * 0.008));
+  held = [event.clientX, event.clientY];
+  draw();
+});
+canvas.addEventListener("pointerup", () => { held = null; });
+window.addEventListener("resize", draw);
+window.matchMedia("(prefers-color-scheme: dark)").addEventListener("change", draw);
+document.addEventListener("replaced", draw);
+draw();

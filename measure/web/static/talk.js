@@ -1,0 +1,98 @@
+// Talking with the bench computer: writes carry a token and an id of their own, so that a retry is never a second change.
+// What cannot be sent is kept in this browser, in order, and sent later, once.
+
+const KEPT = "plumbsquare-kept";
+let memory = "[]"; // where the browser keeps nothing (a private window), at least as long as the page is open
+let words = {};
+const listeners = new Set();
+
+export const ready = fetch("/api/sentences").then((answer) => (answer.ok ? answer.json() : {})).catch(() => ({})).then((all) => { words = all; });
+
+export function say(key, figures = {}) {
+  return (words[key] || key).replace(/\{(\w+)\}/g, (whole, name) => (name in figures ? String(figures[name]) : whole));
+}
+
+export function newId() {
+  const bytes = crypto.getRandomValues(new Uint8Array(12));
+  return Array.from(bytes, (b) => b.toString(16).padStart(2, "0")).join("");
+}
+
+function meta() { return document.querySelector('meta[name="plumbsquare-token"]'); }
+export function token() { return meta() ? meta().content : ""; }
+
+async function renewToken() {
+  const answer = await fetch("/api/token", { cache: "no-store" });
+  if (!answer.ok) return false;
+  const fresh = (await answer.json()).token;
+  if (!fresh || fresh === token()) return false;
+  meta().content = fresh;
+  return true;
+}
+
+export class NoConnection extends Error {}
+
+// One write. {status, data}; NoConnection where the bench computer cannot be reached.
+export async function post(path, data) {
+  for (let round = 0; ; round += 1) {
+    let answer;
+    try {
+      answer = await fetch(path, {
+        method: "POST", cache: "no-store", signal: AbortSignal.timeout(15000),
+        headers: { "content-type": "application/json", "x-plumbsquare-token": token() }, body: JSON.stringify(data),
+      });
+    } catch { throw new NoConnection(); }
+    if (answer.status === 403 && round === 0 && (await renewToken().catch(() => false))) continue;
+    let body = {};
+    try { body = await answer.json(); } catch { body = {}; }
+    return { status: answer.status, data: body };
+  }
+}
+
+export function kept() {
+  try { return JSON.parse(localStorage.getItem(KEPT) || memory); } catch { return JSON.parse(memory); }
+}
+
+function keep(list) {
+  const text = JSON.stringify(list);
+  try { localStorage.setItem(KEPT, text); } catch { memory = text; }
+  listeners.forEach((tell) => tell());
+}
+
+export function onKept(tell) { listeners.add(tell); }
+
+// Send a reading, or keep it. Kept first and taken out when answered: a page closed in between loses nothing.
+export async function send(path, data) {
+  keep([...kept(), { path, data }]);
+  try {
+    const answer = await post(path, data);
+    if (answer.status < 500 && answer.status !== 401) forget(data.id);
+    return answer;
+  } catch (problem) {
+    if (problem instanceof NoConnection) return { status: 0, data: {} };
+    throw problem;
+  }
+}
+
+function forget(id) { keep(kept().filter((each) => each.data.id !== id)); }
+
+let sending = false;
+
+// Send what was kept, in order. What is refused for a reason stays named on the page.
+export async function sendKept(refused, sent) {
+  if (sending) return;
+  sending = true;
+  try {
+    const again = async () => {
+      for (const each of kept()) {
+        const answer = await post(each.path, each.data);
+        if (answer.status === 401) { refused(null, say("refused_login")); return; }
+        if (answer.status >= 500) continue;
+        forget(each.data.id);
+        if (answer.status >= 400) refused(each, answer.data.error || ""); else sent(each, answer.data.words || "");
+      }
+    };
+    if (navigator.locks) await navigator.locks.request(KEPT, again); else await again();
+  } catch (problem) {
+    if (!(problem instanceof NoConnection)) throw problem;
+  } finally { sending = false; }
+}

@@ -1,0 +1,67 @@
+"""The sketch to tap: the plan's tapes, what was read and how it fits, and what would help most."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+from measure.check import check
+from measure.findings import Findings
+from measure.job import Job, load_job
+from measure.result import CheckResult, Document, NextAct
+from measure.web.entering import FORMS, rows_of
+from measure.web.fit import fits, size
+from measure.web.sketch import Line, sketch
+from tests.web.conftest import SAMPLES
+
+CAR = SAMPLES / "rushed_job"
+
+
+def loaded(folder: Path = CAR) -> Job:
+    job = load_job(folder, Findings())
+    assert job is not None
+    return job
+
+
+def asking(doc: Document, act: str) -> Document:
+    """The document, whose first check asks for one act."""
+    checks: list[CheckResult] = [replace(doc.checks[0], next=NextAct(act, 1.0)), *doc.checks[1:]]
+    return replace(doc, checks=[checks[0], *(replace(c, next=None) for c in checks[1:])])
+
+
+def test_every_reading_is_a_line_with_its_fit() -> None:
+    job, doc = loaded(), check(CAR)
+    made = sketch(job, rows_of(job, "before", FORMS["tape"]), doc, fits(doc), "tape.csv")
+    assert not made.todo and made.next is None
+    worst = made.read[0]
+    assert worst.state == "off" and worst.line == 22 and "two digits swapped" in worst.words
+    assert {line.state for line in made.read} >= {"off", "fits", "unchecked"}
+    left, right = (next(s for s in made.spots if s.name == name) for name in ("rail1L", "rail1R"))
+    assert left.x < right.x and left.y == right.y
+
+
+def test_a_new_car_shows_the_plan_and_begins_at_the_front() -> None:
+    made = sketch(loaded(), [], None, {}, "tape.csv")
+    assert made.next is not None and (made.next.start, made.next.end) == ("outriggerL", "outriggerR")
+    assert len(made.todo) > 40 and not made.read
+
+
+def test_the_tape_that_would_help_most_is_thick_and_next() -> None:
+    job, doc = loaded(), asking(check(CAR), "run another floor tape from rail1L to tailR")
+    made = sketch(job, rows_of(job, "before", FORMS["tape"]), doc, fits(doc), "tape.csv")
+    helping = [line for line in made.lines if line.helps]
+    assert [(line.start, line.end) for line in helping] == [("rail1L", "tailR")] and made.next == helping[0]
+    doc = asking(doc, "drop the bob a second time at axleL and tape to the new mark")
+    made = sketch(job, rows_of(job, "before", FORMS["tape"]), doc, fits(doc), "tape.csv")
+    assert [spot.name for spot in made.spots if spot.again] == ["axleL"]
+
+
+def test_sizes_are_said_in_the_cars_unit() -> None:
+    assert size(0.64, "mm") == "0.6 mm" and size(9.0, "in") == '23/64" (9.0 mm)' and size(0.1, "in") == "0.1 mm"
+
+
+def test_lines_know_their_row() -> None:
+    job = loaded()
+    made = sketch(job, rows_of(job, "before", FORMS["tape"]), None, {}, "tape.csv")
+    first: Line = made.lines[0]
+    assert first.key == "2:outriggerL:outriggerR:floor" and first.typed == "47 5/16" and first.state == "unsolved"
