@@ -8,7 +8,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 from click.testing import CliRunner
-from measure.photo.find import FoundPicture, find_in
 from pypdf import PdfReader
 
 from calib.printed_page import FOOT, POINTS, SIZES
@@ -16,6 +15,7 @@ from calib.printed_targets import bar_pdf, numbers_from, targets_pdf
 from measure.cli import main
 from measure.findings import BadInput
 from measure.photo.code import code_cells
+from measure.photo.find import FoundPicture, find_in
 from tests.calib.pdf_drawing import Drawing, drawings, lengths, printed, write_png
 
 
