@@ -7,13 +7,14 @@ from __future__ import annotations
 
 import contextlib
 import json
+import os
+import threading
 from collections.abc import Sequence
 from itertools import chain
 from math import isfinite
 from pathlib import Path
 from typing import Any
 
-from measure.atomic import write_atomically
 from measure.photo.target_image import TargetImage
 
 FINDER = 3
@@ -41,7 +42,10 @@ def remember(sha256: str, targets: Sequence[TargetImage]) -> None:
     rows = [[t.number, t.centre, t.corners, t.sd, t.side_px, t.wrong_bits] for t in targets]
     with contextlib.suppress(OSError):
         folder().mkdir(parents=True, exist_ok=True)
-        write_atomically(folder() / f"{sha256}.json", json.dumps({"targets": rows}).encode())
+        path = folder() / f"{sha256}.json"
+        part = path.with_suffix(f".{os.getpid()}-{threading.get_ident()}.part")
+        part.write_text(json.dumps({"targets": rows}), encoding="utf-8")
+        part.replace(path)  # whole or not at all; what a power cut takes is found again
 
 
 def _target(row: list[Any]) -> TargetImage:
