@@ -60,7 +60,17 @@ export function ask({ title, fields, units, comma, negative = false, acts = [], 
       digits, toggle, inches, buttons, further, spoken);
     const dialog = element("dialog", { class: `pad ${units}`, "aria-labelledby": "pad-title" }, form);
     let done = false;
-    const close = (result) => { if (done) return; done = true; dialog.close(); dialog.remove(); resolve(result); };
+    // the row that opened this may have been drawn anew meanwhile: the focus goes back to the one of its name
+    const opener = document.activeElement ? document.activeElement.id : "";
+    const close = (result) => {
+      if (done) return;
+      done = true;
+      dialog.close();
+      dialog.remove();
+      const again = opener && document.getElementById(opener);
+      if (again) again.focus({ preventScroll: true });
+      resolve(result);
+    };
     dialog.addEventListener("cancel", (event) => { event.preventDefault(); close(null); });
     document.body.append(dialog);
     dialog.showModal();
