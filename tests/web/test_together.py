@@ -19,15 +19,12 @@ def test_many_at_once_lose_nothing(server: Running, shop: Path) -> None:
     assert len(kept) == 36 and len(took) == 36
 
 
-def test_the_other_sees_a_reading_within_two_seconds(server: Running) -> None:
+def test_the_other_sees_a_reading_the_next_time_it_looks(server: Running) -> None:
     with httpx.Client(base_url=server.url, headers=server.headers()) as client:
         page = "/jobs/saloon/before/tape?part=now"
         tag = client.get(page).headers["etag"]
         client.post("/api/jobs/saloon/before/readings", json=reading("seen", "1094.125"))
-        begun = time.monotonic()
-        while "1094.125" not in client.get(page, headers={"if-none-match": tag}).text:
-            assert time.monotonic() - begun < 2.0
-            time.sleep(0.2)
+        assert "1094.125" in client.get(page, headers={"if-none-match": tag}).text
 
 
 async def together(server: Running, clients: int, each: int, seconds: float = 1e9) -> tuple[list[float], list[str]]:
