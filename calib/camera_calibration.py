@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from measure.photo.lens import LENS, project_with_derivatives
+from measure.rotation import rotation_matrices
 
 Array = NDArray[np.float64]
 
@@ -163,11 +164,4 @@ def _square(views: Sequence[View], lens: Array, R: Array, t: Array) -> float:
 
 def _moved(R: Array, t: Array, steps: Array) -> tuple[Array, Array]:
     """Poses after steps (k, 6)."""
-    return np.array([_turn(w) @ each for w, each in zip(steps[:, :3], R, strict=True)]), t + steps[:, 3:]
-
-
-def _turn(w: Array) -> Array:
-    """The rotation by the vector w, radians (Rodrigues' formula)."""
-    angle = float(np.linalg.norm(w))
-    W = np.array([[0.0, -w[2], w[1]], [w[2], 0.0, -w[0]], [-w[1], w[0], 0.0]])
-    return np.asarray(np.eye(3) + np.sinc(angle / np.pi) * W + 0.5 * np.sinc(angle / (2 * np.pi)) ** 2 * (W @ W))
+    return rotation_matrices(steps[:, :3]) @ R, t + steps[:, 3:]

@@ -28,10 +28,10 @@ def write_atomically(path: Path, data: bytes) -> None:
         with contextlib.suppress(OSError):
             part.unlink()
         raise
-    _sync_folder(target.parent)
+    sync_folder(target.parent)
 
 
-def _sync_folder(folder: Path) -> None:
+def sync_folder(folder: Path) -> None:
     """Make the new name survive a power cut, on systems where a folder can be opened."""
     if os.name == "nt":
         return

@@ -21,7 +21,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from measure.atomic import write_atomically
+from measure.atomic import sync_folder, write_atomically
 
 NAME = "history.jsonl"
 ADDED, REMOVED, BY_HAND, FOUND = "entered", "undone", "by hand", "found"
@@ -244,7 +244,7 @@ class History:
         finally:
             os.close(handle)
         if sync and not size:
-            _sync_folder(self.folder)
+            sync_folder(self.folder)
 
     def _read(self) -> _Known:
         """What the file says, read anew where it has grown."""
@@ -352,16 +352,5 @@ def _held(folder: Path) -> Iterator[None]:
         with contextlib.suppress(OSError):  # some network drives know no locks
             fcntl.flock(handle, fcntl.LOCK_EX)
         yield
-    finally:
-        os.close(handle)
-
-
-def _sync_folder(folder: Path) -> None:
-    if os.name == "nt":
-        return
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        with contextlib.suppress(OSError):
-            os.fsync(handle)
     finally:
         os.close(handle)

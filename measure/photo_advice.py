@@ -14,7 +14,8 @@ from measure.adjust.stage import Solved
 from measure.body.frame import Frame
 from measure.photo.lens import project_with_derivatives
 from measure.readings.reading import Reading
-from measure.readings.unknowns import Array, Index, cross_matrices
+from measure.readings.unknowns import Array, Index
+from measure.rotation import cross_matrices
 
 DISTANCE = 1600.0
 """mm from the middle of the car's points, or of one end of them, to a person with a phone,"""

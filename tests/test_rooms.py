@@ -13,7 +13,7 @@ ROOT = Path(__file__).resolve().parents[1]
 ROOMS: tuple[tuple[str, tuple[str, ...]], ...] = (  # bottom to top
     ("version", ("measure",)),
     ("plain text, lengths, findings", (
-        "measure.units", "measure.line", "measure.findings", "measure.atomic",
+        "measure.units", "measure.line", "measure.rotation", "measure.rigid_fit", "measure.findings", "measure.atomic",
     )),
     ("tables", ("measure.tables",)),
     ("the job", ("measure.job", "measure.tape_plan")),

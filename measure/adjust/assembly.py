@@ -11,7 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from measure.adjust.lateration import CAP
-from measure.readings.unknowns import NOWHERE, Array, Index, rotation_matrices
+from measure.readings.unknowns import NOWHERE, Array, Index
+from measure.rotation import rotation_matrices
 
 STEPS = 60
 ENOUGH = 1e-4

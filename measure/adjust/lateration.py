@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from measure.readings.unknowns import Array, Index
+from measure.rigid_fit import rigid_fit
 
 CAP = 25.0
 """mm; beyond this a length counts as misread and its misfit grows no further."""
@@ -84,21 +85,6 @@ def refine(place: Array, centres: Array, radii: Array) -> Array:
         N = (J * w[:, None]).T @ J + 1e-9 * np.eye(2)
         place = place + np.linalg.solve(N, J.T @ (w * miss))
     return np.asarray(place)
-
-
-def rigid_fit(source: Array, target: Array, *, mirror: bool = False) -> tuple[Array, Array]:
-    """Rotation R (d, d) and shift t with target ~ R source + t, least squares.
-
-    Source: Umeyama, "Least-squares estimation of transformation parameters between two point patterns",
-    IEEE PAMI 13 (1991) 376-380, eq. 34-42 without scale. With mirror the determinant may be -1.
-    """
-    a, b = source.mean(axis=0), target.mean(axis=0)
-    U, _, Vt = np.linalg.svd((target - b).T @ (source - a))
-    fix = np.eye(len(a))
-    if not mirror and np.linalg.det(U @ Vt) < 0:
-        fix[-1, -1] = -1.0
-    R = U @ fix @ Vt
-    return R, b - R @ a
 
 
 def grow(

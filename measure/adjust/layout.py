@@ -9,9 +9,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from measure.adjust.lateration import rigid_fit
 from measure.job import Job
 from measure.readings.unknowns import Array, Index
+from measure.rigid_fit import rigid_fit
 
 
 @dataclass(frozen=True)

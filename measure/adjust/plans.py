@@ -8,10 +8,11 @@ from itertools import combinations
 
 import numpy as np
 
-from measure.adjust.lateration import CAP, Edges, grow, polish, refine, reseat, rigid_fit
+from measure.adjust.lateration import CAP, Edges, grow, polish, refine, reseat
 from measure.adjust.layout import Layout
 from measure.adjust.many_starts import settled_plans
 from measure.readings.unknowns import Array, Index
+from measure.rigid_fit import rigid_fit
 
 SMALL = 60
 """Nodes up to which several starts and turned-over parts are tried."""

@@ -12,13 +12,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from measure.adjust.assembly import Assembly
-from measure.adjust.lateration import rigid_fit
 from measure.adjust.layout import Layout
 from measure.adjust.plans import APART, MOST_RIVALS, RIVAL_MISFIT
 from measure.readings.kind import Site, point_of
 from measure.readings.reading import Reading
 from measure.readings.tape import corrected
-from measure.readings.unknowns import NOWHERE, Array, Index, State, rotation_matrices
+from measure.readings.unknowns import NOWHERE, Array, Index, State
+from measure.rigid_fit import rigid_fit
+from measure.rotation import rotation_matrices
 
 STARTS = 240
 LEAN = 0.08

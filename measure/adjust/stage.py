@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from measure.adjust.held import Loose, bodies, loose_parts, pieces
-from measure.adjust.lateration import rigid_fit
 from measure.adjust.mistakes import Search, Suspect, find, without_gross
 from measure.adjust.network import NDArrayBool, Network
 from measure.adjust.plans import APART
@@ -21,6 +20,7 @@ from measure.readings.kind import Site
 from measure.readings.reading import Reading
 from measure.readings.stage import blocks_of, site_of
 from measure.readings.unknowns import Array, Index, State
+from measure.rigid_fit import rigid_fit
 
 RIVAL = 6.0
 """Arrangements are rivals while their misfits differ by less: a likelihood ratio of 20 to 1."""

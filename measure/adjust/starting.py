@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from measure.adjust.from_photographs import PhotoBlocks, with_sheets
-from measure.adjust.lateration import Edges, rigid_fit
+from measure.adjust.lateration import Edges
 from measure.adjust.layout import Layout
 from measure.adjust.plans import plans
 from measure.adjust.setup_starts import Cluster, posed
@@ -16,6 +16,7 @@ from measure.readings.kind import Site, point_of
 from measure.readings.reading import Reading
 from measure.readings.tape import corrected, tape_of
 from measure.readings.unknowns import Array, Index, State
+from measure.rigid_fit import rigid_fit
 
 BASE_LINE_TELLS = 50.0
 """mm by which marks off a base line must fit one image worse than the other before they tell the two apart."""

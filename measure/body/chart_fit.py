@@ -21,7 +21,8 @@ from measure.body.frame import NOTHING_SPREAD, Frame
 from measure.body.misfit import Members
 from measure.body.points import CarPoints
 from measure.job import Job
-from measure.readings.unknowns import Array, Index, rotation_matrices
+from measure.readings.unknowns import Array, Index
+from measure.rotation import rotation_matrices
 
 STEPS = 40
 FINE = 5.0

@@ -16,7 +16,8 @@ import numpy as np
 from measure.body.agreement import Agreement, largest_agreeing_set
 from measure.body.points import CarPoints, Sources, rows_for
 from measure.line import fit_line
-from measure.readings.unknowns import Array, Index, rotation_matrices
+from measure.readings.unknowns import Array, Index
+from measure.rotation import rotation_matrices
 
 ROLL, PITCH, YAW, SHIFT = range(4)
 NOTHING_SPREAD = 1e-12

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import Any, cast
 
 import click
 
@@ -34,7 +33,7 @@ def axle(job: Path, stage: str | None, as_json_: bool, out: tuple[Path, ...]) ->
     if as_json_:
         from measure.result import as_json
 
-        click.echo(as_json(cast(Any, doc)), nl=False)
+        click.echo(as_json(doc), nl=False)
     else:
         from measure.report.axle import render
         from measure.report.lines import shop_console
@@ -66,7 +65,7 @@ def driveline(job: Path, stage: str | None, as_json_: bool) -> None:
     if as_json_:
         from measure.result import as_json
 
-        click.echo(as_json(cast(Any, doc)), nl=False)
+        click.echo(as_json(doc), nl=False)
     else:
         from measure.report.driveline import render
         from measure.report.lines import shop_console

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import Any, cast
 
 import click
 
@@ -38,7 +37,7 @@ def compare(job: Path, before: str, after: str | None, as_json_: bool, verbose: 
     if as_json_:
         from measure.result import as_json
 
-        click.echo(as_json(cast(Any, found)), nl=False)
+        click.echo(as_json(found), nl=False)
     else:
         from measure.report.compare import render
         from measure.report.lines import shop_console

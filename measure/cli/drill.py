@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING
 
 import click
 
@@ -44,7 +44,7 @@ def drill(
     if as_json_:
         from measure.result import as_json
 
-        click.echo(as_json(cast(Any, plan)), nl=False)
+        click.echo(as_json(plan), nl=False)
     else:
         from measure.report.drill import render
         from measure.report.lines import shop_console

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import Any, cast
 
 import click
 
@@ -34,7 +33,7 @@ def pattern(job: Path, stage: str | None, as_json_: bool, out: Path | None) -> N
     if as_json_:
         from measure.result import as_json
 
-        click.echo(as_json(cast(Any, found)), nl=False)
+        click.echo(as_json(found), nl=False)
     else:
         from measure.report.lines import shop_console
         from measure.report.pattern import render_pattern
@@ -67,7 +66,7 @@ def corrections(job: Path, stage: str | None, as_json_: bool, out: Path | None) 
     if as_json_:
         from measure.result import as_json
 
-        click.echo(as_json(cast(Any, wanted)), nl=False)
+        click.echo(as_json(wanted), nl=False)
     else:
         from measure.report.lines import shop_console
         from measure.report.pattern import render_corrections

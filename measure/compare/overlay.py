@@ -12,9 +12,10 @@ from itertools import pairwise
 
 import numpy as np
 
-from measure.adjust.lateration import rigid_fit
 from measure.compare.shape import Shape
-from measure.readings.unknowns import Array, Index, cross_matrices, rotation_matrices
+from measure.readings.unknowns import Array, Index
+from measure.rigid_fit import rigid_fit
+from measure.rotation import cross_matrices, rotation_matrices
 
 FLATTEST = 100.0
 """mm; heights of points nearer than this to one line do not hold how the car leans."""

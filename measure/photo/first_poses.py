@@ -17,6 +17,8 @@ from numpy.typing import NDArray
 
 from measure.photo.lens import rays
 from measure.photo.square import CORNERS, poses
+from measure.rigid_fit import rigid_fit
+from measure.rotation import cross_matrices, rotation_matrices
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -213,7 +215,7 @@ def _pose(sights: _Sights, rows: Index, places: Array) -> tuple[Array, Array] | 
     tolerance = AGREES * np.linalg.norm(seen, axis=1)
     largest = np.argsort(-sights.size[rows], kind="stable")[:MOST_TRIED]
     trios = np.array(list(combinations(largest.tolist(), 3)))
-    R, t = rigid(seen[trios], known[trios])
+    R, t = rigid_fit(seen[trios], known[trios])
     gap = np.linalg.norm(np.einsum("nij,kj->nki", R, seen) + t[:, None] - known, axis=2) / tolerance
     agree = np.sum(gap < 1.0, axis=1)
     best = int(np.lexsort((np.minimum(gap, 1.0).sum(axis=1), -agree))[0])
@@ -221,18 +223,8 @@ def _pose(sights: _Sights, rows: Index, places: Array) -> tuple[Array, Array] | 
         return None
     R, t = R[best], t[best]
     near = np.linalg.norm(seen @ R.T + t - known, axis=1) < tolerance
-    R, t = rigid(seen[near], known[near])
+    R, t = rigid_fit(seen[near], known[near])
     return _resect(sights.ray[rows[near]], known[near], R, t)
-
-
-def rigid(source: Array, target: Array) -> tuple[Array, Array]:
-    """Rotation R and shift t with R @ source + t nearest to target (..., k, 3) (Umeyama 1991, without scale)."""
-    a, b = source.mean(axis=-2), target.mean(axis=-2)
-    M = np.swapaxes(target - b[..., None, :], -1, -2) @ (source - a[..., None, :])
-    U, _, Vt = np.linalg.svd(M)
-    U[..., :, 2] *= np.sign(np.linalg.det(U @ Vt))[..., None]
-    R = U @ Vt
-    return np.asarray(R), np.asarray(b - np.einsum("...ij,...j->...i", R, a))
 
 
 def _resect(ray: Array, known: Array, R: Array, C: Array) -> tuple[Array, Array]:
@@ -250,29 +242,18 @@ def _resect(ray: Array, known: Array, R: Array, C: Array) -> tuple[Array, Array]
         by_arm = np.zeros((len(ray), 2, 3))
         by_arm[:, 0, 0] = by_arm[:, 1, 1] = 1 / z
         by_arm[:, 0, 2], by_arm[:, 1, 2] = -x / z**2, -y / z**2
-        cross = np.zeros((len(ray), 3, 3))
-        cross[:, 0, 1], cross[:, 0, 2], cross[:, 1, 2] = -z, y, -x
-        cross[:, 1, 0], cross[:, 2, 0], cross[:, 2, 1] = z, -y, x
         # the camera turned by w in its own axes sees arm - w x arm = arm + arm x w
-        J = np.concatenate([by_arm @ cross, -by_arm @ R.T[None]], axis=2).reshape(-1, 6)
+        J = np.concatenate([by_arm @ cross_matrices(arm), -by_arm @ R.T[None]], axis=2).reshape(-1, 6)
         root = np.sqrt(np.repeat(weight, 2))
         scales = np.array([1.0, 1.0, 1.0, 1e3, 1e3, 1e3])
         step = np.linalg.lstsq(J * scales * root[:, None], gap.ravel() * root, rcond=1e-9)[0] * scales
         angle = float(np.linalg.norm(step[:3]))
         if angle > 0.5:
             step = step * (0.5 / angle)
-        R, C = R @ _rotation(step[:3]), C + step[3:]
+        R, C = R @ rotation_matrices(step[None, :3])[0], C + step[3:]
         if np.max(np.abs(step / scales)) < 1e-5:  # the adjustment does the rest
             break
     return R, C
-
-
-def _rotation(w: Array) -> Array:
-    angle = float(np.linalg.norm(w))
-    K = np.array([[0.0, -w[2], w[1]], [w[2], 0.0, -w[0]], [-w[1], w[0], 0.0]])
-    if angle < 1e-12:
-        return np.asarray(np.eye(3) + K)
-    return np.asarray(np.eye(3) + np.sin(angle) / angle * K + (1 - np.cos(angle)) / angle**2 * (K @ K))
 
 
 def _pose_by_tilt(

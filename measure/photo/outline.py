@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from measure.photo.code import CELLS
+from measure.photo.homography import through_corners
 
 Array = NDArray[np.float64]
 Grey = NDArray[np.uint8]
@@ -154,17 +155,7 @@ def _met(polygons: list[Array], hulls: Array) -> Array:
 
 def square_to(corners: Array) -> Array:
     """Homographies (m, 3, 3) from the sheet, in cells from its centre, x right and y down, to corners (m, 4, 2)."""
-    m = len(corners)
-    x, y = SHEET_CORNERS.T
-    u, v = corners[..., 0], corners[..., 1]
-    A = np.zeros((m, 8, 8))
-    A[:, :4, 0], A[:, :4, 1], A[:, :4, 2] = x, y, 1.0
-    A[:, 4:, 3], A[:, 4:, 4], A[:, 4:, 5] = x, y, 1.0
-    A[:, :4, 6], A[:, :4, 7] = -u * x, -u * y
-    A[:, 4:, 6], A[:, 4:, 7] = -v * x, -v * y
-    # a whisker on the diagonal: an outline folded flat gives a homography of no use instead of an error
-    h = np.linalg.solve(A + 1e-12 * np.eye(8), np.concatenate([u, v], axis=1)[:, :, None])[:, :, 0]
-    return np.column_stack([h, np.ones(m)]).reshape(m, 3, 3)
+    return through_corners(SHEET_CORNERS, corners)
 
 
 def values_at(grey: Grey, H: Array, at: Array) -> Grey:

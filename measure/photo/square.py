@@ -10,6 +10,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from measure.photo.homography import through_corners
+
 Array = NDArray[np.float64]
 
 CORNERS = np.array([[-1.0, 1.0], [1.0, 1.0], [1.0, -1.0], [-1.0, -1.0]])
@@ -22,7 +24,7 @@ def poses(corner_rays: Array, half: Array) -> tuple[Array, Array, Array]:
     `corner_rays` (m, 4, 2) are X/Z, Y/Z of the corners; `half` (m,) half a side in mm. The better turn comes first;
     misfits are rms over the corners, in units of X/Z. A turn that shows the sheet's back is left as it is.
     """
-    H = _homographies(corner_rays)
+    H = through_corners(CORNERS, corner_rays)
     centre_ray = H[:, :2, 2] / H[:, 2:, 2]
     turn = _to_axis(centre_ray)  # (m, 3, 3): axis_from_camera
     G = turn @ H
@@ -49,20 +51,6 @@ def poses(corner_rays: Array, half: Array) -> tuple[Array, Array, Array]:
     order = np.argsort(misfit, axis=1, kind="stable")
     rows = np.arange(len(R))[:, None]
     return centres, R[rows, order], misfit[rows, order]
-
-
-def _homographies(corner_rays: Array) -> Array:
-    """(m, 3, 3) from the sheet, in units of half a side, to the image plane, exact through the four corners."""
-    m = len(corner_rays)
-    x, y = CORNERS.T
-    u, v = corner_rays[..., 0], corner_rays[..., 1]
-    A = np.zeros((m, 8, 8))
-    A[:, :4, 0], A[:, :4, 1], A[:, :4, 2] = x, y, 1.0
-    A[:, 4:, 3], A[:, 4:, 4], A[:, 4:, 5] = x, y, 1.0
-    A[:, :4, 6], A[:, :4, 7] = -u * x, -u * y
-    A[:, 4:, 6], A[:, 4:, 7] = -v * x, -v * y
-    h = np.linalg.solve(A, np.concatenate([u, v], axis=1)[:, :, None])[:, :, 0]
-    return np.column_stack([h, np.ones(m)]).reshape(m, 3, 3)
 
 
 def _to_axis(centre_ray: Array) -> Array:

@@ -15,7 +15,8 @@ from measure.photo.lens import project_with_derivatives
 from measure.photo.square import CORNERS
 from measure.readings.kind import Kind, Sheet, Site
 from measure.readings.reading import Block, Camera, Linearised, Reading, Row
-from measure.readings.unknowns import NOWHERE, Array, Index, State, Unknowns, cross_matrices
+from measure.readings.unknowns import NOWHERE, Array, Index, State, Unknowns
+from measure.rotation import cross_matrices
 from measure.tables import Column
 from measure.tables import Row as TableRow
 

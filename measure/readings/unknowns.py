@@ -11,6 +11,8 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from measure.rotation import rotation_matrices
+
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
@@ -112,23 +114,3 @@ class State:
             sheet_rotations=rotation_matrices(padded[u.sheet_columns[:, :3]]) @ self.sheet_rotations,
             sheet_halves=self.sheet_halves + padded[u.sheet_columns[:, 3]],
         )
-
-
-def rotation_matrices(vectors: Array) -> Array:
-    """Rotation matrices (k, 3, 3) of rotation vectors (k, 3) in radians (Rodrigues' formula)."""
-    angle = np.linalg.norm(vectors, axis=1)[:, None, None]
-    K = cross_matrices(vectors)
-    small = angle < 1e-8
-    safe = np.where(small, 1.0, angle)
-    a = np.where(small, 1.0, np.sin(safe) / safe)
-    b = np.where(small, 0.5, (1 - np.cos(safe)) / safe**2)
-    return np.asarray(np.eye(3) + a * K + b * (K @ K))
-
-
-def cross_matrices(vectors: Array) -> Array:
-    """Matrices (k, 3, 3) with `matrix @ u == cross(vector, u)`."""
-    K = np.zeros((len(vectors), 3, 3))
-    x, y, z = vectors.T
-    K[:, 0, 1], K[:, 0, 2], K[:, 1, 2] = -z, y, -x
-    K[:, 1, 0], K[:, 2, 0], K[:, 2, 1] = z, -y, x
-    return K

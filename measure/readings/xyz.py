@@ -11,7 +11,8 @@ import numpy as np
 
 from measure.readings.kind import Kind, Sheet, Site, either, line_by_line
 from measure.readings.reading import Block, Linearised, Reading, Row
-from measure.readings.unknowns import State, cross_matrices
+from measure.readings.unknowns import State
+from measure.rotation import cross_matrices
 from measure.tables import Column
 from measure.tables import Row as TableRow
 

@@ -6,9 +6,7 @@ stands beside the arm or rod that is meant, what is expected then below.
 
 from __future__ import annotations
 
-import io
 import math
-import warnings
 from collections.abc import Sequence
 from pathlib import Path
 from textwrap import wrap
@@ -16,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from measure.atomic import write_atomically
 from measure.report.axle import LABELS, STATUS_WORDS, figure_text
+from measure.report.canvas import drawn_on
 from measure.report.plan import AXLE, CENTRELINE, COLOURS, INK, MARKERS, RAIL, SOFT
 from measure.report.words import VERDICT_WORDS, printable
 from measure.setup.axle_result import Adjuster, AxleDocument, AxleResult, PlanMark
@@ -37,25 +36,9 @@ _SMALL: dict[str, Any] = {"fontsize": 7, "color": INK, "va": "center_baseline"}
 
 def draw(doc: AxleDocument, path: Path) -> None:
     """Write the drawing of the first axle that is to be moved, else of the first; `path` ends in .svg or .png."""
-    import matplotlib
-    import matplotlib.style
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    settings: Any = {"svg.hashsalt": "plumbsquare", "text.parse_math": False, "font.family": "DejaVu Sans"}
-    with matplotlib.style.context("default"), matplotlib.rc_context(settings), warnings.catch_warnings():
-        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
-        figure = Figure(figsize=(PAPER[0] / 25.4, PAPER[1] / 25.4))
-        FigureCanvasAgg(figure)
-        axes = figure.add_axes((0, 0, 1, 1), xlim=(0, PAPER[0]), ylim=(0, PAPER[1]))
-        axes.set_axis_off()
-        chosen = next((a for a in doc.axles if a.status != "leave it"), doc.axles[0])
-        _Sheet(doc, chosen, axes).fill()
-        kind = path.suffix.lower()[1:]
-        metadata = {"Date": None, "Creator": f"plumbsquare {doc.version}"} if kind == "svg" else {"Software": None}
-        drawn = io.BytesIO()
-        figure.savefig(drawn, format=kind, dpi=200, metadata=metadata)
-    write_atomically(path, drawn.getvalue())
+    chosen = next((a for a in doc.axles if a.status != "leave it"), doc.axles[0])
+    kind: Any = path.suffix.lower()[1:]
+    write_atomically(path, drawn_on(PAPER, kind, doc.version, lambda axes: _Sheet(doc, chosen, axes).fill()))
 
 
 class _Sheet:

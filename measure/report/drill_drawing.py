@@ -3,14 +3,14 @@
 Line style and marker carry the meaning, colour only repeats it. The same plan gives the same bytes on one machine.
 """
 
-import io
 import math
-import warnings
 from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 from measure.atomic import write_atomically
+from measure.report.canvas import Kind, drawn_on
 from measure.report.plan import AXLE, CENTRELINE, INK, RAIL, SOFT
 from measure.report.plan_layout import PAPER
 from measure.report.words import printable
@@ -35,28 +35,9 @@ def draw(plan: DrillPlan, path: Path) -> None:
     write_atomically(path, drawn(plan, kind))
 
 
-def drawn(plan: DrillPlan, kind: Literal["svg", "png"]) -> bytes:
+def drawn(plan: DrillPlan, kind: Kind) -> bytes:
     """The drawing as the bytes of a file: one A4 sheet, without a date."""
-    import matplotlib
-    import matplotlib.style
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    settings: Any = {"svg.hashsalt": "plumbsquare", "text.parse_math": False, "font.family": "DejaVu Sans"}
-    undated: dict[str, dict[str, Any]] = {
-        "svg": {"Date": None, "Creator": f"plumbsquare {plan.version}"},
-        "png": {"Software": None},
-    }
-    with matplotlib.style.context("default"), matplotlib.rc_context(settings), warnings.catch_warnings():
-        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
-        figure = Figure(figsize=(PAPER[0] / 25.4, PAPER[1] / 25.4))
-        FigureCanvasAgg(figure)
-        axes = figure.add_axes((0, 0, 1, 1), xlim=(0, PAPER[0]), ylim=(0, PAPER[1]))
-        axes.set_axis_off()
-        _sheet(plan, axes)
-        buffer = io.BytesIO()
-        figure.savefig(buffer, format=kind, dpi=200, metadata=undated[kind])
-    return buffer.getvalue()
+    return drawn_on(PAPER, kind, plan.version, partial(_sheet, plan))
 
 
 class _Scale:

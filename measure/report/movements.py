@@ -6,9 +6,8 @@ marker and colour are those of the plan.
 
 from __future__ import annotations
 
-import io
 import math
-import warnings
+from functools import partial
 from pathlib import Path
 from textwrap import wrap
 from typing import TYPE_CHECKING, Any
@@ -16,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 from measure.atomic import write_atomically
 from measure.compare.result import Comparison, MovementResult
 from measure.report import plan_layout as layout
+from measure.report.canvas import drawn_on
 from measure.report.compare import VERDICT_WORDS
 from measure.report.plan import COLOURS, INK, MARKERS, RAIL, SOFT
 from measure.report.plan_layout import Place, Scale
@@ -34,24 +34,8 @@ _BORDER, _BLOCK_TOP, _SPLIT = 7.0, 58.0, 100.0
 
 def draw(found: Comparison, path: Path) -> None:
     """Write the drawing to `path`, .svg or .png; written only when complete."""
-    import matplotlib
-    import matplotlib.style
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    settings: Any = {"svg.hashsalt": "plumbsquare", "text.parse_math": False, "font.family": "DejaVu Sans"}
-    with matplotlib.style.context("default"), matplotlib.rc_context(settings), warnings.catch_warnings():
-        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
-        figure = Figure(figsize=(layout.PAPER[0] / 25.4, layout.PAPER[1] / 25.4))
-        FigureCanvasAgg(figure)
-        axes = figure.add_axes((0, 0, 1, 1), xlim=(0, layout.PAPER[0]), ylim=(0, layout.PAPER[1]))
-        axes.set_axis_off()
-        _sheet(found, axes)
-        kind = path.suffix.lower()[1:]
-        metadata = {"Date": None, "Creator": f"plumbsquare {found.version}"} if kind == "svg" else {"Software": None}
-        drawn = io.BytesIO()
-        figure.savefig(drawn, format=kind, dpi=200, metadata=metadata)
-    write_atomically(path, drawn.getvalue())
+    kind: Any = path.suffix.lower()[1:]
+    write_atomically(path, drawn_on(layout.PAPER, kind, found.version, partial(_sheet, found)))
 
 
 def _sheet(found: Comparison, axes: Axes) -> None:

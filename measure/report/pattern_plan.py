@@ -6,15 +6,15 @@ For corrections the arrows run back, numbered in the order of the steps.
 
 from __future__ import annotations
 
-import io
 import math
-import warnings
+from functools import partial
 from pathlib import Path
 from textwrap import wrap
 from typing import TYPE_CHECKING, Any, Literal
 
 from measure.atomic import write_atomically
 from measure.pattern.result import Corrections, Pattern, Place
+from measure.report.canvas import drawn_on
 from measure.report.words import printable
 
 if TYPE_CHECKING:
@@ -50,24 +50,9 @@ def draw_corrections(wanted: Corrections, found: Pattern, path: Path) -> None:
 
 
 def _write(path: Path, found: Pattern, head: str, verdict: str, told: list[str], wanted: Corrections | None) -> None:
-    import matplotlib
-    import matplotlib.style
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
     kind: Any = path.suffix.lower()[1:]
-    settings: Any = {"svg.hashsalt": "plumbsquare", "text.parse_math": False, "font.family": "DejaVu Sans"}
-    metadata: Any = {"Date": None, "Creator": f"plumbsquare {found.version}"} if kind == "svg" else {"Software": None}
-    with matplotlib.style.context("default"), matplotlib.rc_context(settings), warnings.catch_warnings():
-        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
-        figure = Figure(figsize=(PAPER[0] / 25.4, PAPER[1] / 25.4))
-        FigureCanvasAgg(figure)
-        axes = figure.add_axes((0, 0, 1, 1), xlim=(0, PAPER[0]), ylim=(0, PAPER[1]))
-        axes.set_axis_off()
-        _sheet(found, head, verdict, told, wanted, axes)
-        buffer = io.BytesIO()
-        figure.savefig(buffer, format=kind, dpi=200, metadata=metadata)
-    write_atomically(path, buffer.getvalue())
+    fill = partial(_sheet, found, head, verdict, told, wanted)
+    write_atomically(path, drawn_on(PAPER, kind, found.version, fill))
 
 
 def _sheet(found: Pattern, head: str, verdict: str, told: list[str], wanted: Corrections | None, axes: Axes) -> None:

@@ -5,15 +5,15 @@ lightness differs enough to be told apart in black and white and by colour-blind
 the same bytes on one machine.
 """
 
-import io
 import math
-import warnings
+from functools import partial
 from pathlib import Path
 from textwrap import wrap
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 from measure.atomic import write_atomically
 from measure.report import plan_layout as layout
+from measure.report.canvas import Kind, drawn_on
 from measure.report.plan_layout import Place, Scale, Station
 from measure.report.words import VERDICT_WORDS, label, printable
 from measure.result import Document
@@ -49,35 +49,9 @@ def draw(doc: Document, path: Path) -> None:
     write_atomically(path, drawn(doc, kind))
 
 
-def drawn(doc: Document, kind: Literal["svg", "png", "pdf"]) -> bytes:
+def drawn(doc: Document, kind: Kind) -> bytes:
     """The plan as the bytes of a file: one A4 sheet, without a date."""
-    import matplotlib
-    import matplotlib.style
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    # The person's own settings must not change the sheet, and a "$" in a name is no formula.
-    settings: Any = {
-        "svg.hashsalt": "plumbsquare",
-        "text.parse_math": False,
-        "font.family": "DejaVu Sans",
-        "pdf.fonttype": 42,  # type as type, so that the sheet can be searched
-    }
-    undated: dict[str, dict[str, Any]] = {
-        "svg": {"Date": None, "Creator": f"plumbsquare {doc.version}"},
-        "png": {"Software": None},
-        "pdf": {"CreationDate": None, "Creator": None, "Producer": None},
-    }
-    with matplotlib.style.context("default"), matplotlib.rc_context(settings), warnings.catch_warnings():
-        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
-        figure = Figure(figsize=(layout.PAPER[0] / 25.4, layout.PAPER[1] / 25.4))
-        FigureCanvasAgg(figure)
-        axes = figure.add_axes((0, 0, 1, 1), xlim=(0, layout.PAPER[0]), ylim=(0, layout.PAPER[1]))
-        axes.set_axis_off()
-        _sheet(doc, axes)
-        buffer = io.BytesIO()
-        figure.savefig(buffer, format=kind, dpi=200, metadata=undated[kind])
-    return buffer.getvalue()
+    return drawn_on(layout.PAPER, kind, doc.version, partial(_sheet, doc))
 
 
 def _sheet(doc: Document, axes: "Axes") -> None:

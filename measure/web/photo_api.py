@@ -14,6 +14,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response
 
+from measure.atomic import sync_folder
 from measure.history import History
 from measure.job import PHOTOS
 from measure.photo.picture import PictureError, open_picture
@@ -107,22 +108,11 @@ def _keep(part: Path, folder: Path, sha256: str, original: str, history: History
         if target.exists():
             return name
         part.replace(target)
-        _sync_folder(folder)
+        sync_folder(folder)
         file = target.relative_to(history.folder).as_posix()
         words = f"photograph {original}".rstrip()
         history.photo_added(file, words)
     return name
-
-
-def _sync_folder(folder: Path) -> None:
-    if os.name == "nt":
-        return
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        with contextlib.suppress(OSError):
-            os.fsync(handle)
-    finally:
-        os.close(handle)
 
 
 async def picture(request: Request) -> Response:

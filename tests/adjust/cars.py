@@ -9,7 +9,6 @@ from typing import Any
 
 import numpy as np
 
-from measure.adjust.lateration import rigid_fit
 from measure.adjust.network import Network
 from measure.adjust.stage import Solved, adjust_stage
 from measure.findings import Findings
@@ -17,6 +16,7 @@ from measure.job import Job, Point, Sd, load_job
 from measure.readings.reading import Reading
 from measure.readings.stage import blocks_of, read_stage, site_of
 from measure.readings.unknowns import Array
+from measure.rigid_fit import rigid_fit
 from tests.synthetic import Car, Survey, write_job
 
 STAGE = "before"

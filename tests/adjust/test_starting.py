@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from measure.adjust.in_line import adjust_what_is_held
-from measure.adjust.lateration import rigid_fit
 from measure.adjust.stage import ContradictionError, Solved, adjust_stage
 from measure.job import Job, Point
 from measure.readings.reading import Reading
+from measure.rigid_fit import rigid_fit
 from tests.adjust.cars import STAGE, adjusted, floor_job, lengths, misfit
 from tests.synthetic import Car, Survey, make_car, survey
 

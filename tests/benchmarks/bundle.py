@@ -20,7 +20,8 @@ import numpy as np
 
 from measure.adjust.network import Network
 from measure.adjust.solver import solve
-from measure.readings.unknowns import Array, State, cross_matrices
+from measure.readings.unknowns import Array, State
+from measure.rotation import cross_matrices
 from tests.photo.bundled import SIZE, Bundled, bundled
 
 ROOT = Path(__file__).resolve().parents[2]

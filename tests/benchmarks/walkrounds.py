@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 
 from measure.findings import BadInput
-from measure.photo.first_poses import rigid
+from measure.rigid_fit import rigid_fit
 from measure.survey import Surveyed, survey
 from tests.synthetic import truth
 from tests.walkrounds import walked
@@ -104,7 +104,7 @@ def _gaps(surveyed: Surveyed, names: list[str], where: np.ndarray) -> np.ndarray
     """Rms distance (3,) from the truth an axis, both laid over each other."""
     u = surveyed.solved.site.unknowns
     at = surveyed.solved.final.state.positions[[u.point_idx[name] for name in names]]
-    R, t = rigid(at, where)
+    R, t = rigid_fit(at, where)
     return np.asarray(np.sqrt(np.mean((at @ R.T + t - where) ** 2, axis=0)))
 
 

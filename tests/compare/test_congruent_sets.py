@@ -11,7 +11,7 @@ from scipy.special import gammainccinv
 from measure.body.agreement import RIVAL, largest_agreeing_set
 from measure.body.concentration import concentrated_sets
 from measure.body.misfit import AGREE, Members
-from measure.readings.unknowns import cross_matrices
+from measure.rotation import cross_matrices
 
 
 def problem(rng: np.random.Generator, n: int, moved: int, plan: bool = False):  # type: ignore[no-untyped-def]

@@ -15,7 +15,8 @@ from measure.photo.lens import LENS, project
 from measure.readings.kind import Site
 from measure.readings.reading import Block, Camera, Reading, Seen
 from measure.readings.stage import blocks_of, site_of
-from measure.readings.unknowns import Array, Index, State, rotation_matrices
+from measure.readings.unknowns import Array, Index, State
+from measure.rotation import rotation_matrices
 
 SIZE = (4000, 3000)
 STAGE = "before"

@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from measure.photo.first_poses import FirstPoses, first_poses, rigid
+from measure.photo.first_poses import FirstPoses, first_poses
+from measure.rigid_fit import rigid_fit
 from tests.photo.walk import LENS, Walk, walk
 
 
@@ -13,7 +14,7 @@ def gaps(block: FirstPoses, truth: Walk) -> np.ndarray:
     """mm between the block's places and the truth, laid over each other."""
     numbers = sorted(block.places)
     mine, true = np.array([block.places[n] for n in numbers]), truth.places[numbers]
-    R, t = rigid(mine, true)
+    R, t = rigid_fit(mine, true)
     return np.linalg.norm(mine @ R.T + t - true, axis=1)
 
 
@@ -74,7 +75,7 @@ def test_a_picture_that_shares_two_targets_is_placed_by_their_tilt() -> None:
     views[6] = replace(seen, numbers=[seen.numbers[i] for i in two], corners=seen.corners[two], sides=seen.sides[two])
     blocks, lonely = first_poses(views)
     assert not lonely
-    R, t = rigid(
+    R, t = rigid_fit(
         np.array([blocks[0].places[n] for n in sorted(blocks[0].places)]), truth.places[sorted(blocks[0].places)]
     )
     assert np.linalg.norm(R @ blocks[0].centres["p06.jpg"] + t - truth.eyes[6]) < 200.0
@@ -98,9 +99,9 @@ def test_laying_points_over_points_agrees_with_an_independent_library() -> None:
     source = rng.normal(0.0, 500.0, (6, 3))
     noise = rng.normal([30.0, -20.0, 5.0], 5.0, (6, 3))
     target = Rotation.from_rotvec([0.4, -0.9, 2.0]).apply(source) + noise
-    R, t = rigid(source, target)
+    R, t = rigid_fit(source, target)
     theirs, _ = Rotation.align_vectors(target - target.mean(axis=0), source - source.mean(axis=0))
     np.testing.assert_allclose(R, theirs.as_matrix(), atol=1e-10)
     np.testing.assert_allclose(t, target.mean(axis=0) - R @ source.mean(axis=0), atol=1e-9)
-    many = rigid(np.stack([source, target]), np.stack([target, source]))[0]
+    many = rigid_fit(np.stack([source, target]), np.stack([target, source]))[0]
     np.testing.assert_allclose(many[1], R.T, atol=1e-12)

@@ -5,7 +5,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from measure.photo.square import CORNERS, poses
-from measure.readings.unknowns import rotation_matrices
+from measure.rotation import rotation_matrices
 
 
 def squares(rng: np.random.Generator, count: int, half: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

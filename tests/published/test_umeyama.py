@@ -9,7 +9,7 @@ and t of the similarity follow from R and are checked here by the paper's formul
 import numpy as np
 import pytest
 
-from measure.adjust.lateration import rigid_fit
+from measure.rigid_fit import rigid_fit
 
 SOURCE = np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 2.0]])
 TARGET = np.array([[0.0, 0.0], [-1.0, 0.0], [0.0, 2.0]])

@@ -12,7 +12,8 @@ from measure.job import Job, Point, Sd, StageInfo, Tape
 from measure.readings.kind import Site
 from measure.readings.reading import Block, Reading
 from measure.readings.stage import blocks_of, read_stage, site_of
-from measure.readings.unknowns import Array, State, rotation_matrices
+from measure.readings.unknowns import Array, State
+from measure.rotation import rotation_matrices
 
 NAMES = ("frontL", "frontR", "midL", "midR", "tailL", "tailR")
 STAGE = "before"

@@ -4,7 +4,8 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from measure.readings.unknowns import NOWHERE, State, Unknowns, cross_matrices, rotation_matrices
+from measure.readings.unknowns import NOWHERE, State, Unknowns
+from measure.rotation import cross_matrices, rotation_matrices
 from tests.readings.sites import job, one_block, random_state, reading
 
 
