@@ -10,12 +10,10 @@ import json
 import os
 import threading
 from collections.abc import Sequence
-from itertools import chain
-from math import isfinite
 from pathlib import Path
 from typing import Any
 
-from measure.photo.target_image import TargetImage
+from measure.photo.target_image import TargetImage, from_rows, to_rows
 
 FINDER = 3
 """Raised whenever the finder would find something else in the same picture."""
@@ -32,25 +30,16 @@ def recall(sha256: str) -> list[TargetImage] | None:
     """What was found in the picture of this content; None where nothing is remembered."""
     try:
         rows: Any = json.loads((folder() / f"{sha256}.json").read_text(encoding="utf-8"))
-        return [_target(row) for row in rows["targets"]]
+        return from_rows(rows["targets"])
     except (OSError, ValueError, LookupError, TypeError):
         return None
 
 
 def remember(sha256: str, targets: Sequence[TargetImage]) -> None:
     """Keep what was found; where the folder cannot be written nothing is kept, and nothing is said."""
-    rows = [[t.number, t.centre, t.corners, t.sd, t.side_px, t.wrong_bits] for t in targets]
     with contextlib.suppress(OSError):
         folder().mkdir(parents=True, exist_ok=True)
         path = folder() / f"{sha256}.json"
         part = path.with_suffix(f".{os.getpid()}-{threading.get_ident()}.part")
-        part.write_text(json.dumps({"targets": rows}), encoding="utf-8")
+        part.write_text(json.dumps({"targets": to_rows(targets)}), encoding="utf-8")
         part.replace(path)  # whole or not at all; what a power cut takes is found again
-
-
-def _target(row: list[Any]) -> TargetImage:
-    number, centre, corners, sd, side, wrong = row
-    pairs = tuple((float(x), float(y)) for x, y in corners)
-    if len(pairs) != 4 or not all(map(isfinite, (*centre, *chain(*pairs), sd, side))):
-        raise ValueError("no place in a picture")
-    return TargetImage(int(number), (float(centre[0]), float(centre[1])), pairs, float(sd), float(side), int(wrong))

@@ -11,10 +11,12 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from os import cpu_count
 from pathlib import Path
+from queue import SimpleQueue
 
 import numpy as np
 
 from measure.photo import cache
+from measure.photo.beside import Beside, Look
 from measure.photo.locate import Located, locate
 from measure.photo.picture import Picture, PictureError, grey, open_picture
 from measure.photo.search import candidates, wrong_cells
@@ -26,6 +28,8 @@ SMALL = 25.0
 """px, side under which a target is seen but not trusted to be found again."""
 MOST_AT_ONCE = 4
 """Pictures held in memory at a time, one a core."""
+FEW = 6
+"""Pictures for which no other process is begun: that takes as long as three of them."""
 
 
 @dataclass(frozen=True)
@@ -47,22 +51,30 @@ def find_in(
 
     Uses all cores; what was found in a picture is remembered by its content. `progress` is told (done, of).
     """
-    workers = min(cpu_count() or 1, MOST_AT_ONCE, max(len(paths), 1))
+    workers = min(cpu_count() or 1, MOST_AT_ONCE, 1 + len(paths) // FEW)
+    others = [Beside(look) for _ in range(workers - 1)]
+    free: SimpleQueue[Look] = SimpleQueue()
+    for each in (look, *(other.look for other in others)):
+        free.put(each)
     found: list[FoundPicture | PictureError] = []
-    with ThreadPoolExecutor(workers) as pool:
-        for result in pool.map(lambda path: _find(path, numbers), paths):
-            found.append(result)
-            if progress is not None:
-                progress(len(found), len(paths))
+    try:
+        with ThreadPoolExecutor(workers) as pool:
+            for result in pool.map(lambda path: _find(path, numbers, free), paths):
+                found.append(result)
+                if progress is not None:
+                    progress(len(found), len(paths))
+    finally:
+        for other in others:
+            other.close()
     return found
 
 
-def _find(path: Path, numbers: frozenset[int] | None) -> FoundPicture | PictureError:
+def _find(path: Path, numbers: frozenset[int] | None, free: SimpleQueue[Look]) -> FoundPicture | PictureError:
     try:
         picture = open_picture(path)
         targets = cache.recall(picture.sha256)
         if targets is None:
-            targets = _look(picture)
+            targets = _looked(picture, free)
             cache.remember(picture.sha256, targets)
     except PictureError as error:
         return error
@@ -74,8 +86,17 @@ def _find(path: Path, numbers: frozenset[int] | None) -> FoundPicture | PictureE
     return _told(picture, wanted)
 
 
-def _look(picture: Picture) -> list[TargetImage]:
-    """Every print in a picture, repeats included."""
+def _looked(picture: Picture, free: SimpleQueue[Look]) -> list[TargetImage]:
+    """By whichever process is free."""
+    its_look = free.get()
+    try:
+        return its_look(picture)
+    finally:
+        free.put(its_look)
+
+
+def look(picture: Picture) -> list[TargetImage]:
+    """Every print in a picture, repeats included. Raises PictureError, OSError."""
     import cv2  # heavy
 
     cv2.setNumThreads(1)  # the pictures share the cores, not the parts of one

@@ -37,6 +37,8 @@ LARGE = 100.0
 """and its side in pixels."""
 MOST_TRIED = 8
 """Centres that triples are drawn from."""
+ROUGHLY, WELL = 3, 8
+"""Steps at most that improve a pose: when it joins the block, and once all have."""
 
 
 @dataclass(frozen=True)
@@ -129,8 +131,8 @@ class _Places:
         self.vector = np.zeros((count, 3))
 
     def add(self, sights: _Sights, rows: Index, R: Array, C: Array) -> None:
-        """What the rows of one view, posed at R (block_from_camera) and C, say of their targets."""
-        centre = sights.centre[rows] @ R.T
+        """What the rows say of their targets, their views posed at R (..., 3, 3) block_from_camera and C (..., 3)."""
+        centre = (R @ sights.centre[rows][:, :, None])[:, :, 0]
         depth = np.linalg.norm(centre, axis=1)
         along = centre / depth[:, None]
         across = 1.0 / (RAY_SD * depth) ** 2
@@ -187,20 +189,34 @@ def _settled(
     sights: _Sights, rows_of: dict[int, Index], rotations: dict[int, Array], centres: dict[int, Array], count: int
 ) -> Posed:
     """Places from all views, each view again from the places, in turn: what the first views got wrong fades."""
-    agrees = np.ones(len(sights.view), dtype=bool)
+    posed = sorted(rotations)
+    R, C = np.array([rotations[i] for i in posed]), np.array([centres[i] for i in posed])
+    most = max(len(rows_of[i]) for i in posed)
+    rows = np.zeros((len(posed), most), dtype=np.int64)  # of each view, filled up
+    there = np.zeros((len(posed), most), dtype=bool)
+    for k, i in enumerate(posed):
+        rows[k, : len(rows_of[i])], there[k, : len(rows_of[i])] = rows_of[i], True
+    agrees = there
     for _ in range(4):
         gathered = _Places(count)
-        for i in sorted(rotations):
-            gathered.add(sights, rows_of[i][agrees[rows_of[i]]], rotations[i], centres[i])
+        view, column = np.nonzero(agrees)
+        gathered.add(sights, rows[view, column], R[view], C[view])
         places, known = gathered.places(), gathered.known()
-        for i in sorted(rotations):
-            rows = rows_of[i][known[sights.target[rows_of[i]]]]
-            at = places[sights.target[rows]]
-            rotations[i], centres[i] = _resect(sights.ray[rows], at, rotations[i], centres[i])
-            arm = (at - centres[i]) @ rotations[i]
-            gap = np.linalg.norm(sights.ray[rows] - arm[:, :2] / np.maximum(arm[:, 2:], 1.0), axis=1)
-            agrees[rows] = gap < max(AGREES, 4 * float(np.median(gap))) if len(gap) else True
-    return rotations, centres, places, known
+        seen = there & known[sights.target[rows]]
+        at, ray = places[sights.target[rows]], sights.ray[rows]
+        R, C = _resect(ray, at, seen, R, C, WELL)
+        arm = (at - C[:, None]) @ R
+        gap = np.linalg.norm(ray - arm[..., :2] / np.maximum(arm[..., 2:], 1.0), axis=2)
+        agrees = there & (~seen | (gap < np.maximum(AGREES, 4 * _median(gap, seen))[:, None]))
+    return dict(zip(posed, R, strict=True)), dict(zip(posed, C, strict=True)), places, known
+
+
+def _median(values: Array, counts: NDArray[np.bool_]) -> Array:
+    """Medians (v,) along rows (v, n) of those that count; 0 where none does."""
+    ordered = np.sort(np.where(counts, values, np.inf), axis=1)
+    n, each = counts.sum(axis=1), np.arange(len(values))
+    middle = (ordered[each, np.maximum(n - 1, 0) // 2] + ordered[each, np.minimum(n // 2, values.shape[1] - 1)]) / 2
+    return np.where(n > 0, middle, 0.0)
 
 
 def _pose(sights: _Sights, rows: Index, places: Array) -> tuple[Array, Array] | None:
@@ -224,35 +240,45 @@ def _pose(sights: _Sights, rows: Index, places: Array) -> tuple[Array, Array] | 
     R, t = R[best], t[best]
     near = np.linalg.norm(seen @ R.T + t - known, axis=1) < tolerance
     R, t = rigid_fit(seen[near], known[near])
-    return _resect(sights.ray[rows[near]], known[near], R, t)
+    every = np.ones((1, int(near.sum())), dtype=bool)
+    R, t = _resect(sights.ray[rows[near]][None], known[near][None], every, R[None], t[None], ROUGHLY)
+    return R[0], t[0]
 
 
-def _resect(ray: Array, known: Array, R: Array, C: Array) -> tuple[Array, Array]:
-    """The pose improved on directions (k, 2) to known centres (k, 3), large misfits weighing less; four or more."""
-    if len(ray) < 4:
-        return R, C
-    for _ in range(8):
-        arm = (known - C) @ R
-        x, y, z = arm.T
-        if np.any(z <= 1.0):
+def _resect(ray: Array, known: Array, seen: NDArray[np.bool_], R: Array, C: Array, steps: int) -> tuple[Array, Array]:
+    """Poses (v, 3, 3), (v, 3) improved on directions (v, k, 2) to known centres (v, k, 3), where `seen` (v, k).
+
+    Large misfits weigh less. A view of fewer than four, or one with a centre behind it, stays as it is.
+    """
+    R, C = R.copy(), C.copy()
+    scales = np.array([1.0, 1.0, 1.0, 1e3, 1e3, 1e3])
+    on = np.flatnonzero(seen.sum(axis=1) >= 4)
+    for _ in range(steps):
+        arm = (known[on] - C[on][:, None]) @ R[on]
+        ahead = np.all((arm[..., 2] > 1.0) | ~seen[on], axis=1)
+        on, arm = on[ahead], arm[ahead]
+        if not len(on):
             break
-        gap = ray - arm[:, :2] / arm[:, 2:]
-        scale = max(1.5 * float(np.median(np.abs(gap))), 1e-5)
-        weight = 1.0 / np.sqrt(1.0 + (np.linalg.norm(gap, axis=1) / (3 * scale)) ** 2)
-        by_arm = np.zeros((len(ray), 2, 3))
-        by_arm[:, 0, 0] = by_arm[:, 1, 1] = 1 / z
-        by_arm[:, 0, 2], by_arm[:, 1, 2] = -x / z**2, -y / z**2
+        counts = seen[on]
+        x, y, z = arm[..., 0], arm[..., 1], np.where(counts, arm[..., 2], 1.0)
+        gap = np.where(counts[..., None], ray[on] - arm[..., :2] / z[..., None], 0.0)
+        both = np.repeat(counts, 2, axis=1)
+        scale = np.maximum(1.5 * _median(np.abs(gap).reshape(both.shape), both), 1e-5)
+        weight = counts / (1.0 + (np.linalg.norm(gap, axis=2) / (3 * scale[:, None])) ** 2)
+        by_arm = np.zeros((*arm.shape[:2], 2, 3))
+        by_arm[..., 0, 0] = by_arm[..., 1, 1] = 1 / z
+        by_arm[..., 0, 2], by_arm[..., 1, 2] = -x / z**2, -y / z**2
         # the camera turned by w in its own axes sees arm - w x arm = arm + arm x w
-        J = np.concatenate([by_arm @ cross_matrices(arm), -by_arm @ R.T[None]], axis=2).reshape(-1, 6)
-        root = np.sqrt(np.repeat(weight, 2))
-        scales = np.array([1.0, 1.0, 1.0, 1e3, 1e3, 1e3])
-        step = np.linalg.lstsq(J * scales * root[:, None], gap.ravel() * root, rcond=1e-9)[0] * scales
-        angle = float(np.linalg.norm(step[:3]))
-        if angle > 0.5:
-            step = step * (0.5 / angle)
-        R, C = R @ rotation_matrices(step[None, :3])[0], C + step[3:]
-        if np.max(np.abs(step / scales)) < 1e-5:  # the adjustment does the rest
-            break
+        turned = by_arm @ cross_matrices(arm.reshape(-1, 3)).reshape(*arm.shape[:2], 3, 3)
+        moved = -by_arm @ np.swapaxes(R[on], 1, 2)[:, None]
+        J = (np.concatenate([turned, moved], axis=3) * scales).reshape(len(on), -1, 6)
+        weighted = np.swapaxes(J * np.repeat(weight, 2, axis=1)[..., None], 1, 2)
+        N = weighted @ J
+        N += 1e-12 * np.trace(N, axis1=1, axis2=2)[:, None, None] * np.eye(6)  # centres in line hold no turn about it
+        step = np.linalg.solve(N, weighted @ gap.reshape(len(on), -1, 1))[:, :, 0] * scales
+        step *= np.minimum(1.0, 0.5 / np.maximum(np.linalg.norm(step[:, :3], axis=1), 1e-12))[:, None]
+        R[on], C[on] = R[on] @ rotation_matrices(step[:, :3]), C[on] + step[:, 3:]
+        on = on[np.max(np.abs(step / scales), axis=1) >= 1e-5]  # the adjustment does the rest
     return R, C
 
 

@@ -200,7 +200,7 @@ def _is_whole(data: bytes) -> bool:
     while at + 4 <= len(data) and data[at] == 0xFF:
         marker, length = data[at + 1], int.from_bytes(data[at + 2 : at + 4], "big")
         if marker == 0xDA:
-            return data.find(b"\xff\xd9", at) >= 0
+            return data.rfind(b"\xff\xd9", at) >= 0  # from the end, where it should be
         at += 1 if marker == 0xFF else 2 + length
     return False
 
