@@ -76,9 +76,11 @@ def refuse_contradiction(job: Job, stage: str, readings: Sequence[Reading], find
             f"{exact} of them are called exact (sd 0) and must all be met: give them an sd",
         )  # fmt: skip
     elif not broken:
+        groups = len({r.seen.block.name for r in readings if r.seen})
         findings.error(
             stage, None, None, "readings that no car could give together",
-            "look for a length in the wrong unit, or for two points changed about",
+            "look for a length in the wrong unit, or for two points changed about" if groups < 2 else
+            f"the photographs fall into {groups} groups that share no three targets: take more that show both",
         )  # fmt: skip
     raise BadInput(findings) from None
 
@@ -139,14 +141,25 @@ def refuse_a_wrong_arrangement(
     """
     if standing is None:
         return
-    placed = {point_of(r.names[0]) for r in readings if r.kind in ("marks", "xyz", "target")}
+    placed = _placed(readings)
     for judged in standing.judged:
         figure, most = judged.figure, FARTHEST if judged.check.unit == "mm" else ASKEW
         if figure is None or judged.check.limit in (None, "chart") or abs(figure.value) <= most:
             continue
-        if not placed.issuperset(standing.points.names[i] for i in judged.check.points):
+        names = {standing.points.names[i] for i in judged.check.points}
+        if not any(names <= together for together in placed.values()):
             findings.error(stage, None, None, judged.check.words(figure.value), AMISS)
     findings.raise_if_errors()
+
+
+def _placed(readings: Sequence[Reading]) -> dict[str, set[str]]:
+    """Points by what places them against each other without lengths: the base line, a setup, a block of photographs."""
+    placed: dict[str, set[str]] = {}
+    for r in readings:
+        if r.kind in ("marks", "xyz", "target"):
+            by = r.seen.block.name if r.seen else r.via
+            placed.setdefault(by, set()).add(point_of(r.names[0]))
+    return placed
 
 
 def refuse_the_hopeless(job: Job, stage: str, standing: Stand | None, solved: Solved, findings: Findings) -> None:
@@ -156,7 +169,7 @@ def refuse_the_hopeless(job: Job, stage: str, standing: Stand | None, solved: So
     if not job.pairs() and solved.held.any():
         return
     for loose in solved.loose:
-        fix = "; ".join(loose.fix) or "measure more"
+        fix = "; ".join(loose.fix[:MOST_TOLD]) or "measure more"
         findings.note(stage, None, None, f"{', '.join(loose.points)} loose: {loose.direction}", fix)
     if len(solved.pieces) > 1:
         parts = " | ".join(", ".join(piece) for piece in solved.pieces)

@@ -56,12 +56,13 @@ class Elimination:
 
     def complete_cofactors(self, root: Array) -> Array:
         """Cofactors (n, n) of the whole from a root (r, k) of those of the kept, root root^T."""
-        both = np.vstack([-(self.coupling @ root), root])
+        both = np.empty((len(self.out) + len(self.kept), root.shape[1]))
+        both[self.out], both[self.kept] = -(self.coupling @ root), root
         Q = both @ both.T  # of a matrix by itself: half the work
         for members, inverse in self.inverses:
-            Q[members[:, :, None], members[:, None, :]] += inverse
-        back = np.argsort(np.concatenate([self.out, self.kept]))
-        return Q if np.all(back[:-1] < back[1:]) else Q[np.ix_(back, back)]
+            at = self.out[members]
+            Q[at[:, :, None], at[:, None, :]] += inverse
+        return Q
 
 
 def _blockwise(blocks: Sequence[tuple[Index, Array]], X: Array) -> Array:

@@ -22,8 +22,8 @@ class PhotoBlocks:
         self._blocks: dict[str, FirstPoses] = {r.seen.block.name: r.seen.block for r in self._images if r.seen}
         self._size = {name: self._scale(block, readings) for name, block in self._blocks.items()}
 
-    def __bool__(self) -> bool:
-        return bool(self._blocks)
+    def __contains__(self, name: str) -> bool:
+        return name in self._blocks
 
     def places(self) -> dict[str, dict[int, Array]]:
         """Block -> point number -> (3,) mm in the block's axes."""
@@ -32,11 +32,6 @@ class PhotoBlocks:
             if r.seen:
                 made[r.seen.block.name][self._site.unknowns.point_idx[r.names[0]]] = self._place(r)
         return made
-
-    def setups(self, block: str) -> list[int]:
-        """Numbers of the setups that are this block's photographs."""
-        setups = self._site.unknowns.setups
-        return [i for i, name in enumerate(setups) if name in self._blocks[block].rotations]
 
     def poses(self, block: str, R: Array, t: Array) -> dict[str, tuple[Array, Array]]:
         """Photograph -> (network_from_camera, place), where R and t bring the block into the network."""

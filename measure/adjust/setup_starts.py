@@ -1,7 +1,8 @@
 """Setups in space that only lengths and a point or two join: their poses from many starts.
 
-Each setup, or several merged by three shared points, is a rigid body that may lean; how it leans and how high it
-stands against the others is tried by lot. The lot is fixed, so that the same sheet is read alike each time.
+Each setup or block of photographs, or several merged by three shared points, is a rigid body that may lean; how it
+leans and how high it stands against the others is tried by lot. The lot is fixed, so that the same sheet is read alike
+each time.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from measure.adjust.assembly import Assembly
+from measure.adjust.from_photographs import PhotoBlocks, with_sheets
 from measure.adjust.layout import Layout
 from measure.adjust.plans import APART, MOST_RIVALS, RIVAL_MISFIT
 from measure.readings.kind import Site, point_of
@@ -34,19 +36,37 @@ TURN = 0.4
 
 @dataclass(frozen=True)
 class Cluster:
-    """Setups joined through shared points: (nodes, positions), roughly level."""
+    """Setups and blocks of photographs joined through shared points: (nodes, positions), roughly level."""
 
     nodes: Index
     xyz: Array
-    members: dict[str, tuple[Array, Array]]  # setup -> (R, t) of this cluster from the setup
+    members: dict[str, tuple[Array, Array]]  # setup or block -> (R, t) of this cluster from it
+
+    def stood(self, R: Array, t: Array, photos: PhotoBlocks) -> tuple[dict[str, tuple[Array, Array]], dict[str, Array]]:
+        """Setup or photograph -> (network_from_it, place) where R and t bring the cluster into the network.
+
+        Also network_from_block of each block of photographs.
+        """
+        poses: dict[str, tuple[Array, Array]] = {}
+        blocks: dict[str, Array] = {}
+        for name, (own, shift) in self.members.items():
+            turn, place = R @ own, R @ shift + t
+            if name in photos:
+                blocks[name] = turn
+                poses |= photos.poses(name, turn, place)
+            else:
+                poses[name] = turn, place
+        return poses, blocks
 
 
-def posed(site: Site, readings: Sequence[Reading], clusters: Sequence[Cluster], state: State) -> list[State]:
+def posed(
+    site: Site, readings: Sequence[Reading], clusters: Sequence[Cluster], photos: PhotoBlocks, state: State
+) -> list[State]:
     """States that come near the readings between the clusters, best first; from this one, and by lot."""
     assembly, spots = _assembly(site, readings, clusters, state)
     if not len(assembly.lengths) + len(assembly.ties):
         return []
-    start = _poses(clusters, assembly, state)
+    start = _poses(clusters, photos, assembly, state)
     poses, total = assembly.settled(np.concatenate([start[None], _by_lot(start, clusters)]))
     order = np.argsort(np.round(total, 3), kind="stable")
     gravity = any(r.kind in ("floor", "heights", "levels", "marks") for r in readings)
@@ -66,7 +86,7 @@ def posed(site: Site, readings: Sequence[Reading], clusters: Sequence[Cluster], 
         if any(_differ_little(shape, other) for other in chosen):
             continue
         chosen.append(shape)
-        found.append(_state(site, readings, clusters, state, pose, places[spots]))
+        found.append(_state(site, readings, clusters, photos, state, pose, places[spots]))
     return found
 
 
@@ -124,12 +144,13 @@ def _assembly(
 _TIES = ("heights", "levels", "marks")
 
 
-def _poses(clusters: Sequence[Cluster], assembly: Assembly, state: State) -> Array:
+def _poses(clusters: Sequence[Cluster], photos: PhotoBlocks, assembly: Assembly, state: State) -> Array:
     """Where the state has the bodies (bodies, 3, 4)."""
     u = state.unknowns
     poses = np.zeros((len(assembly.columns), 3, 4))
     for k, cluster in enumerate(clusters):
-        name, (own, shift) = next(iter(cluster.members.items()))
+        at_home, _ = cluster.stood(np.eye(3), np.zeros(3), photos)
+        name, (own, shift) = next((name, pose) for name, pose in at_home.items() if name in u.setups)
         i = u.setups.index(name)
         R = state.rotations[i] @ own.T
         poses[k] = np.column_stack([R, state.origins[i] - R @ shift])
@@ -161,21 +182,25 @@ def _by_lot(start: Array, clusters: Sequence[Cluster]) -> Array:
 
 
 def _state(
-    site: Site, readings: Sequence[Reading], clusters: Sequence[Cluster], state: State, pose: Array, positions: Array
-) -> State:
+    site: Site, readings: Sequence[Reading], clusters: Sequence[Cluster], photos: PhotoBlocks, state: State,
+    pose: Array, positions: Array,
+) -> State:  # fmt: skip
     """The state with these poses; pointed forward, unless marks off a base line say where it stands."""
     u = state.unknowns
     turn, shift = np.eye(3), np.zeros(3)
     if not any(r.kind == "marks" for r in readings):
         turn[:2, :2], shift[:2] = Layout.of(site.job, u.points).forward_from(positions[:, :2])
     rotations, origins = state.rotations.copy(), state.origins.copy()
+    blocks: dict[str, Array] = {}
+    setup_idx = {name: i for i, name in enumerate(u.setups)}
     for k, cluster in enumerate(clusters):
-        R, t = turn @ pose[k, :, :3], turn @ pose[k, :, 3] + shift
-        for name, (own, from_setup) in cluster.members.items():
-            i = u.setups.index(name)
-            rotations[i], origins[i] = R @ own, R @ from_setup + t
+        poses, turns = cluster.stood(turn @ pose[k, :, :3], turn @ pose[k, :, 3] + shift, photos)
+        blocks |= turns
+        for name in poses.keys() & setup_idx.keys():
+            rotations[setup_idx[name]], origins[setup_idx[name]] = poses[name]
     positions = positions @ turn.T + shift
     under = [u.point_idx[point_of(m)] for m in u.marks]
-    return replace(
+    state = replace(
         state, positions=positions, marks=positions[under, :2].reshape(-1, 2), rotations=rotations, origins=origins
     )
+    return with_sheets(state, photos, blocks)

@@ -103,17 +103,16 @@ def _first(network: Network, start: Start) -> tuple[Adjustment, list[Adjustment]
     best; misread ones count no more than `MISREAD` each, or the arrangement that bends itself around a misreading
     would win. Also those that fit about as well.
     """
-    states = [start.state, *start.rivals, *start.at_other_heights()]
+    states = [start.state, *start.rivals]
     if len(states) == 1:
         return without_gross(network, start.state) or _plain(network, start.state), []
-    scores = [*start.scores, *[start.scores[0]] * len(states)]
     solved: list[tuple[float, float, int, Adjustment]] = []
     for i, state in enumerate(states):
         try:
             adjustment = without_gross(network, state) or solve(network, state)
         except NotConvergedError:
             continue
-        solved.append((_capped_misfit(adjustment), ASTRAY * scores[i], i, adjustment))
+        solved.append((_capped_misfit(adjustment), ASTRAY * start.scores[i], i, adjustment))
     if not solved:
         return _plain(network, start.state), []
     hopeless = min(f[0] for f in solved) + HOPELESS

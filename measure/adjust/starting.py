@@ -20,35 +20,20 @@ from measure.rigid_fit import rigid_fit
 
 BASE_LINE_TELLS = 50.0
 """mm by which marks off a base line must fit one image worse than the other before they tell the two apart."""
-LIFTS = (-250.0, -120.0, -60.0, 60.0, 120.0, 250.0)
-"""mm, other heights tried for setups that only lengths join."""
 
 
 @dataclass(frozen=True)
 class Start:
     """Starting values, and the points that fit their lengths equally well turned over.
 
-    `floating`: (points, setups) whose height against the rest is no more than supposed; see `at_other_heights`.
     `rivals`: other arrangements that come near the lengths, and `scores` of `state` and of each of them by the sides
     and the order of points.csv.
     """
 
     state: State
     either_way: tuple[tuple[str, ...], ...]
-    floating: tuple[tuple[Index, Index], ...] = ()
     rivals: tuple[State, ...] = ()
     scores: tuple[float, ...] = (0.0,)
-
-    def at_other_heights(self) -> list[State]:
-        """The state with each floating setup lifted or lowered: lengths between flat groups fit two ways up."""
-        states = []
-        for points, setups in self.floating:
-            for lift in LIFTS:
-                positions, origins = self.state.positions.copy(), self.state.origins.copy()
-                positions[points, 2] += lift
-                origins[setups, 2] += lift
-                states.append(replace(self.state, positions=positions, origins=origins))
-        return states
 
 
 def starting_state(site: Site, readings: Sequence[Reading]) -> Start:
@@ -76,7 +61,7 @@ def starting_state(site: Site, readings: Sequence[Reading]) -> Start:
     if base_line is not None and len(base_line[0]) >= 2:
         xy = _on_base_line(xy, base_line[0], base_line[1], layout)
     positions = np.column_stack([xy, heights])
-    rotations, origins, floating, blocks = _setup_poses(site, setups, positions, photos)
+    rotations, origins, blocks = _setup_poses(site, setups, positions, photos)
     tapes = np.array([[tape_of(site.job, t).scale, 0.0] for t in u.tapes]).reshape(-1, 2)
     under = [u.point_idx[point_of(m)] for m in u.marks]
     marks = positions[under, :2].reshape(-1, 2)
@@ -87,10 +72,11 @@ def starting_state(site: Site, readings: Sequence[Reading]) -> Start:
         for p in others
     )
     scores = [p.score for p in (plan, *others)]
-    if len(setups) > 1 and not any(r.seen for r in readings):
-        found = posed(site, readings, setups, state)
-        return Start(state, names, (), (*rivals, *found), (*scores, *(layout.score(s.positions[:, :2]) for s in found)))
-    return Start(state, names, tuple(floating), rivals, tuple(scores))
+    if len(setups) > 1:
+        found = posed(site, readings, setups, photos, state)
+        rivals += tuple(found)
+        scores += [layout.score(each.positions[:, :2]) for each in found]
+    return Start(state, names, rivals, tuple(scores))
 
 
 def _on_base_line(xy: Array, nodes: Index, marked: Array, layout: Layout) -> Array:
@@ -214,15 +200,14 @@ def _edges(site: Site, readings: Sequence[Reading], heights: Array) -> Edges:
 
 def _setup_poses(
     site: Site, setups: Sequence[Cluster], positions: Array, photos: PhotoBlocks
-) -> tuple[Array, Array, list[tuple[Index, Index]], dict[str, Array]]:
-    """Each setup's rotation and origin in the network; fills in heights that only setups give.
+) -> tuple[Array, Array, dict[str, Array]]:
+    """Each setup's rotation and origin in the network, and the rotation of each block of photographs.
 
-    Also (points, setups) of each cluster whose height against the first was no more than supposed, and the rotation of
-    each block of photographs.
+    Fills in heights that only setups give.
     """
     u = site.unknowns
-    floating: list[tuple[Index, Index]] = []
-    rotations, origins, blocks = {}, {}, {}
+    poses: dict[str, tuple[Array, Array]] = {}
+    blocks: dict[str, Array] = {}
     ground: float | None = None  # where nothing says how setups stand in height, their points lie alike
     for cluster in setups:
         target = positions[cluster.nodes]
@@ -232,25 +217,17 @@ def _setup_poses(
         rise = target[:, 2] - cluster.xyz[:, 2]
         typical = float(np.median(cluster.xyz[:, 2]))
         lift = float(np.nanmedian(rise)) if not np.isnan(rise).all() else 0.0 if ground is None else ground - typical
-        if ground is not None and np.isnan(rise).all():
-            moved = [i for s in cluster.members for i in ([u.setups.index(s)] if s in u.setups else photos.setups(s))]
-            floating.append((cluster.nodes, np.array(moved)))
         ground = typical + lift if ground is None else ground
         t = np.array([*t2, lift])
         placed = cluster.xyz @ R.T + t
         unknown = np.isnan(target[:, 2])
         positions[cluster.nodes[unknown], 2] = placed[unknown, 2]
-        for name, (own, shift) in cluster.members.items():
-            if name in u.setups:
-                rotations[name], origins[name] = R @ own, R @ shift + t
-                continue
-            blocks[name] = R @ own
-            for picture, (turn, place) in photos.poses(name, R @ own, R @ shift + t).items():
-                rotations[picture], origins[picture] = turn, place
+        stood, turns = cluster.stood(R, t, photos)
+        poses |= stood
+        blocks |= turns
     np.nan_to_num(positions, copy=False)
     return (
-        np.array([rotations[s] for s in u.setups]).reshape(-1, 3, 3),
-        np.array([origins[s] for s in u.setups]).reshape(-1, 3),
-        floating,
+        np.array([poses[s][0] for s in u.setups]).reshape(-1, 3, 3),
+        np.array([poses[s][1] for s in u.setups]).reshape(-1, 3),
         blocks,
     )

@@ -32,6 +32,8 @@ GOOD_GUESS = 10.0
 """px, misfit of the first poses under which no other guess is tried: a focal length a fifth off comes to that."""
 FEWEST_VIEWS = 2
 """Photographs that must see a target before it has a place in space."""
+MOST_NAMED = 3
+"""Photographs of a group that are named."""
 
 
 class _Printed:
@@ -72,6 +74,12 @@ def photographs(rows: Sequence[TableRow], sheet: Sheet) -> list[Reading]:
             "two must share three targets that do not lie in a line: take more, from farther back",
         )  # fmt: skip
         return []
+    if len(blocks) > 1:
+        groups = " | ".join(f"{', '.join(list(b.rotations)[:MOST_NAMED])} ({len(b.rotations)} in all)" for b in blocks)
+        sheet.findings.note(
+            f"{sheet.stage}/{PHOTOS}", None, None, f"photographs in {len(blocks)} groups: {groups}",
+            "no two of different groups share three targets: take more that show some of both, or tape between them",
+        )  # fmt: skip
     return _readings(pictures, printed, cameras, blocks, sheet)
 
 
