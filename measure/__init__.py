@@ -1,3 +1,9 @@
 """plumbsquare: from readings taken at a car to a verdict on its body."""
 
-__version__ = "0.2.0"
+import os
+
+__version__ = "0.3.0"
+
+# A car is too small to share between cores: waiting for each other costs more than the sums, and one core adds up in
+# the same order every time. Must be set before numpy loads; whoever sets it otherwise is heeded.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")

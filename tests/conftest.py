@@ -1,4 +1,4 @@
-"""Set before numpy loads: test processes that share cores must not each take all of them, as in `measure.cli`."""
+"""Set before numpy loads: test processes that share cores must not each take all of them, as in `measure`."""
 
 import os
 

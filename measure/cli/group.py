@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import sys
 from collections.abc import Callable
 from functools import wraps
@@ -14,9 +13,6 @@ import click
 from measure import __version__
 
 BAD_INPUT = 2
-# A car is too small to share between cores: waiting for each other costs more than the sums, and one core adds up in
-# the same order every time. Must be set before numpy loads; whoever sets it otherwise is heeded.
-os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 FOLDER = click.Path(path_type=Path)
 
 

@@ -22,8 +22,6 @@ from measure.photo.telling import levels, pixels, points
 
 COARSE, FINE = 200, 1200
 """Pixels near edges that are compared while the pattern is moved into place, and after that."""
-AT_ONCE = 700
-"""Pixels multiplied at once: from about 900 on, the library would start threads for a millionth of a second's work."""
 FEWEST = 60
 """Pixels under which there is nothing to fit."""
 NEAR_COARSE, NEAR = 2.0, 1.4
@@ -254,9 +252,7 @@ class _Fit:
 def _normals(J: Single, weight: Single, residual: Single) -> tuple[Array, Array]:
     """J W J^T (m, 17, 17) and J W r (m, 17)."""
     weighted = J * weight[:, None]
-    N = np.zeros((len(J), PARAMETERS, PARAMETERS))
-    for k in range(0, J.shape[2], AT_ONCE):
-        N += weighted[:, :, k : k + AT_ONCE] @ np.swapaxes(J[:, :, k : k + AT_ONCE], 1, 2)
+    N = (weighted @ np.swapaxes(J, 1, 2)).astype(np.float64)
     right = (weighted @ residual[:, :, None])[:, :, 0].astype(np.float64)
     return (N + np.swapaxes(N, 1, 2)) / 2, right
 
