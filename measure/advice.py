@@ -9,10 +9,11 @@ careful side.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import combinations
 from math import hypot, sqrt
+from typing import NamedTuple
 
 import numpy as np
 
@@ -24,6 +25,7 @@ from measure.job import Job
 from measure.photo_advice import gain, views
 from measure.readings.kind import point_of
 from measure.readings.unknowns import Array
+from measure.result import ActKind
 
 WORTH_IT = 0.02
 """An act that takes less than this share off u95 is not worth crawling under the car for."""
@@ -37,17 +39,31 @@ SHORTEST = 300.0
 
 @dataclass(frozen=True)
 class Act:
-    """What to do, in shop words, and the u95 the figure would then have."""
+    """What to do: its kind, the points or marks it is about, shop words; and the u95 the figure would then have."""
 
+    kind: ActKind
+    names: tuple[str, ...]
     words: str
     u95: float
+
+
+class _What(NamedTuple):
+    """An act of which no figure is known yet."""
+
+    kind: ActKind
+    names: tuple[str, ...]
+    words: str
+
+
+_Gain = tuple[float, _What]
+"""The variance that an act takes off a figure."""
 
 
 @dataclass(frozen=True)
 class _Reading:
     """A reading not yet made, as two rows of four derivatives (2, 4) by the unknowns `columns` (2, 4)."""
 
-    words: str
+    what: _What
     columns: tuple[Array, Array]
     derivatives: tuple[tuple[float, ...], tuple[float, ...]]
     sd: float
@@ -63,7 +79,8 @@ class Adviser:
         there = columns >= 0
         acts = [*self._drops(), *self._tapes()]
         self._views = views(solved, stand.frame)
-        self._words = [act.words for act in acts]
+        self._readings = [act.what for act in acts]
+        self._pictures = [_What("picture", (), view.words) for view in self._views]
         self._at = np.array([act.columns for act in acts], dtype=np.int64).reshape(-1, 2, 4)
         self._by = np.array([act.derivatives for act in acts]).reshape(-1, 2, 4)
         Q, at = solved.final.Q, self._at
@@ -81,15 +98,14 @@ class Adviser:
         if figure is None or judged.u95 is None or figure.sd == 0:
             return None
         k = judged.u95 / figure.sd
-        gains = self._reading_gains(figure) + self._picture_gains(figure) + self._other_gains(figure)
-        ranked = sorted(gains, key=lambda gain: (-round(gain[0], 9), gain[1]))
-        if not ranked:
+        gains = [*self._reading_gains(figure), *self._picture_gains(figure), *self._other_gains(figure)]
+        if not gains:
             return None
-        gain, words = ranked[0]
+        gain, what = min(gains, key=lambda gain: (-round(gain[0], 9), gain[1].words))
         reached = k * sqrt(max(figure.sd**2 - gain, 0.0))
         if reached > judged.u95 * (1 - WORTH_IT):
             return None
-        return Act(words, reached)
+        return Act(*what, reached)
 
     def _drops(self) -> Iterator[_Reading]:
         """A second drop of the bob: the point against its first mark once more, by a short tape between the marks."""
@@ -102,7 +118,8 @@ class Adviser:
         for point, mark in firsts.items():
             columns = np.append(u.point_columns[u.point_idx[point], :2], u.mark_columns[mark])
             words = f"drop the bob {_times(dropped[point] + 1)} at {point} and tape to the new mark"
-            yield _Reading(words, (columns, columns), ((1.0, 0.0, -1.0, 0.0), (0.0, 1.0, 0.0, -1.0)), sd)
+            what = _What("drop", (point,), words)
+            yield _Reading(what, (columns, columns), ((1.0, 0.0, -1.0, 0.0), (0.0, 1.0, 0.0, -1.0)), sd)
 
     def _tapes(self) -> Iterator[_Reading]:
         """A further floor tape between any two first marks; the second row stays empty."""
@@ -118,32 +135,33 @@ class Adviser:
                 continue
             columns = np.append(u.mark_columns[a], u.mark_columns[b])
             along = (*(-leg / length), *(leg / length))
-            words = f"run another floor tape from {u.marks[a]} to {u.marks[b]}"
-            yield _Reading(words, (columns, columns), (along, (0.0,) * 4), self._job.sd.tape)
+            ends = u.marks[a], u.marks[b]
+            what = _What("tape", ends, f"run another floor tape from {ends[0]} to {ends[1]}")
+            yield _Reading(what, (columns, columns), (along, (0.0,) * 4), self._job.sd.tape)
 
-    def _reading_gains(self, figure: Figure) -> list[tuple[float, str]]:
+    def _reading_gains(self, figure: Figure) -> Iterable[_Gain]:
         """Variance each further reading would take off."""
         moved = np.flatnonzero(figure.gradient)
         shared = np.sum(self._by * (self._covariance[:, moved] @ figure.gradient[moved])[self._at], axis=2)
         taken = np.sum(shared * np.linalg.solve(self._innovation, shared[..., None])[..., 0], axis=1)
-        return list(zip(taken.tolist(), self._words, strict=True))
+        return zip(taken.tolist(), self._readings, strict=True)
 
-    def _picture_gains(self, figure: Figure) -> list[tuple[float, str]]:
+    def _picture_gains(self, figure: Figure) -> Iterable[_Gain]:
         """Variance each further picture would take off."""
         moved = np.flatnonzero(figure.gradient)
         shared = self._covariance[:, moved] @ figure.gradient[moved]
-        return [(gain(view, shared, self._solved.final.Q), view.words) for view in self._views]
+        gains = [gain(view, shared, self._solved.final.Q) for view in self._views]
+        return zip(gains, self._pictures, strict=True)
 
-    def _other_gains(self, figure: Figure) -> list[tuple[float, str]]:
+    def _other_gains(self, figure: Figure) -> Iterable[_Gain]:
         frame, pairs, job = self._stand.frame, self._stand.centreline.pairs, self._job
-        gains: list[tuple[float, str]] = []
         lean = float(np.sum((figure.gradient @ self._lean) ** 2))
         if frame.roll_sd is None and lean > 0 and job.sd.level > 0:
             widths = frame.xyz[pairs.ends[:, 0], 1] - frame.xyz[pairs.ends[:, 1], 1]
             rise = sqrt(2) * hypot(job.sd.build, job.sd.heights)
             roll = np.degrees(rise / (widths.mean() * sqrt(len(widths))))
             taken = lean * max(1.0 - (roll / job.sd.level) ** 2, 0.0)
-            gains.append((taken, "measure the heights of all points (water level or laser)"))
+            yield taken, _What("heights", (), "measure the heights of all points (water level or laser)")
         # a further pair at the better end of the car
         touch = np.array([figure.gradient @ frame.bend[:, YAW], figure.gradient @ frame.bend[:, SHIFT]])
         if touch.any():
@@ -152,8 +170,7 @@ class Adviser:
                 d = np.array([station, 1.0])
                 Md = M @ d
                 gain = float((touch @ Md) ** 2 / (frame.midpoint_variance + d @ Md))
-                gains.append((gain, f"measure a further pair near the {where} of the car"))
-        return gains
+                yield gain, _What("pair", (), f"measure a further pair near the {where} of the car")
 
 
 def _times(number: int) -> str:

@@ -16,6 +16,8 @@ from typing import Any, Literal
 
 Frame = Literal["car", "network"]
 Verdict = Literal["within", "outside", "undecided", "no limit"]
+ActKind = Literal["drop", "tape", "picture", "heights", "pair"]
+"""Drop the bob again, run a floor tape, take a picture, measure heights, measure a further pair."""
 
 
 @dataclass(frozen=True)
@@ -141,10 +143,16 @@ class Share:
 
 @dataclass(frozen=True)
 class NextAct:
-    """The one further act that would shrink a figure's uncertainty most, and the u95 it would reach."""
+    """The one further act that would shrink a figure's uncertainty most, and the u95 it would reach.
+
+    `act` says it in words. `names`: the point where the bob is dropped again, the two marks of a tape; empty where the
+    act is about no single point. Documents written before `kind` and `names` came have neither.
+    """
 
     act: str
     u95: float
+    kind: ActKind | None = None
+    names: list[str] = field(default_factory=list)
 
 
 @dataclass(frozen=True)

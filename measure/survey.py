@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -12,10 +12,10 @@ from measure.body.points import CarPoints
 from measure.body.stand import Stand, stand
 from measure.car_points import car_points
 from measure.chart_answers import refuse_the_chart_of_another_car
-from measure.findings import BadInput, Findings
-from measure.job import Job, choose_stage, load_job
+from measure.findings import Findings
+from measure.job import Job
+from measure.read_job import Progress, read_job
 from measure.readings.reading import Reading
-from measure.readings.stage import read_stage
 from measure.refusals import (
     refuse_a_car_on_its_side,
     refuse_a_wrong_arrangement,
@@ -24,9 +24,6 @@ from measure.refusals import (
     refuse_unlike_sd,
 )
 from measure.turned import averaged
-
-Progress = Callable[[int, int], None]
-"""Told (pictures done, pictures in all)."""
 
 
 @dataclass(frozen=True)
@@ -43,21 +40,28 @@ class Surveyed:
 
 
 def survey(folder: Path, stage: str | None = None, progress: Progress | None = None) -> Surveyed:
-    """Read, adjust and judge one stage. Raises BadInput with everything found where the input cannot be used.
+    """Read, adjust and judge one stage. Raises BadInput with everything found where the input cannot be used."""
+    findings = Findings()
+    return surveyed(*read_job(folder, stage, findings, progress), findings, progress)
+
+
+def surveyed(
+    job: Job, stage: str, readings: Sequence[Reading], findings: Findings, progress: Progress | None = None
+) -> Surveyed:
+    """Adjust and judge a stage already read. Raises BadInput.
 
     Faces are averaged with those of the stage in which the wheels stood half a turn on, where job.toml names one.
     """
-    one = _survey(folder, stage, progress)
-    info = one.job.stage_info.get(one.stage)
+    one = _adjusted(job, stage, readings, findings)
+    info = job.stage_info.get(stage)
     if info is None or info.turned is None or one.standing is None:
         return one
-    other = _survey(folder, info.turned, progress).standing
+    findings = Findings()
+    other = _adjusted(*read_job(job.folder, info.turned, findings, progress), findings).standing
     return one if other is None else replace(one, standing=averaged(one.standing, other))
 
 
-def _survey(folder: Path, stage: str | None, progress: Progress | None) -> Surveyed:
-    findings = Findings()
-    job, name, readings = read_job(folder, stage, findings, progress)
+def _adjusted(job: Job, name: str, readings: Sequence[Reading], findings: Findings) -> Surveyed:
     refuse_unlike_sd(job, name, readings, findings)
     try:
         solved = adjust_what_is_held(job, name, readings)
@@ -70,24 +74,3 @@ def _survey(folder: Path, stage: str | None, progress: Progress | None) -> Surve
     refuse_a_car_on_its_side(name, readings, standing, findings)
     refuse_a_wrong_arrangement(name, readings, standing, findings)
     return Surveyed(job, name, readings, solved, points, standing, findings)
-
-
-def read_job(
-    folder: Path, stage: str | None, findings: Findings, progress: Progress | None = None
-) -> tuple[Job, str, list[Reading]]:
-    """Job, stage and readings. Raises BadInput with all findings of all files together."""
-    job = load_job(folder, findings)
-    if job is None:
-        raise BadInput(findings)
-
-    def has_readings(name: str) -> bool:
-        return bool(read_stage(job, name, Findings()))
-
-    chosen = choose_stage(job, stage, findings, has_readings)
-    if chosen is None:
-        raise BadInput(findings)
-    readings = read_stage(job, chosen, findings, progress)
-    if not readings:
-        findings.error(chosen, None, None, "no readings", "enter at least some lengths in tape.csv")
-    findings.raise_if_errors()
-    return job, chosen, readings

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, cast
 
-from measure.check import document
 from measure.compare.result import Comparison
+from measure.document import document
 from measure.findings import BadInput, Findings, visible
 from measure.report.certificate.embedded import NotASheetError, ReadSheet, plain, read_sheet, sheet_from
 from measure.report.certificate.page import html_bytes
@@ -24,6 +24,8 @@ RELATIVE, ABSOLUTE = 1e-6, 1e-6
 MOST_TOLD = 12
 _APART = ("version", "inputs_sha256")  # told by themselves
 _FIRST = ("job", "checks", "centreline", "suspects", "points")
+_LATER = (".next.kind", ".next.names")
+"""Keys that sheets of version 0.2.0 and before may not have; they had no budget of a figure without a limit."""
 
 
 @dataclass(frozen=True)
@@ -89,8 +91,10 @@ def _differences(then: Any, now: Any, where: str) -> Iterator[str]:
     """Every place where the sheet's document and the recomputed one disagree, in words."""
     if isinstance(then, dict) and isinstance(now, dict):
         for key in dict.fromkeys([*(() if where else _FIRST), *now, *then]):
-            if key not in _APART:
-                yield from _differences(then.get(key), now.get(key), f"{where}.{key}" if where else key)
+            place = f"{where}.{key}" if where else key
+            later = (place.endswith(_LATER) and key not in then) or (key == "budget" and not then.get(key))
+            if key not in _APART and not later:
+                yield from _differences(then.get(key), now.get(key), place)
     elif isinstance(then, list) and isinstance(now, list):
         if len(then) != len(now):
             yield f"{where}: {len(then)} on the sheet, {len(now)} now"

@@ -95,7 +95,7 @@ def pulled_car(**changes: Any) -> Document:
             verdict="undecided",
             side="right",
             words="0.26 degrees, pointing right; taken from the axle ends",
-            next=NextAct("drop the bob again at axleL and axleR", 0.1),
+            next=NextAct("drop the bob again at axleL and axleR", 0.1, "drop", ["axleL", "axleR"]),
         ),
         check("axle.rear.lead", AXLE_LEAD, words="left end 6.5 mm ahead"),
         check(

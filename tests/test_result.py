@@ -40,7 +40,7 @@ def test_nested_lists_have_their_keys():
     document = json.loads(as_json(pulled_car()))
     assert list(document["network"]["scaled"][0]) == ["kind", "factor", "degrees_of_freedom"]
     undecided = next(c for c in document["checks"] if c["next"])
-    assert list(undecided["next"]) == ["act", "u95"]
+    assert list(undecided["next"]) == ["act", "u95", "kind", "names"]
     assert list(undecided["budget"][0]) == ["what", "share"]
     assert list(json.loads(as_json(loose_car()))["loose"][0]) == ["points", "direction", "fix"]
 

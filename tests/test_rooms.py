@@ -14,6 +14,7 @@ ROOMS: tuple[tuple[str, tuple[str, ...]], ...] = (  # bottom to top
     ("version", ("measure",)),
     ("plain text, lengths, findings", (
         "measure.units", "measure.line", "measure.rotation", "measure.rigid_fit", "measure.findings", "measure.atomic",
+        "measure.typeface",
     )),
     ("tables", ("measure.tables",)),
     ("the job", ("measure.job", "measure.tape_plan")),
@@ -24,10 +25,13 @@ ROOMS: tuple[tuple[str, tuple[str, ...]], ...] = (  # bottom to top
     ("adjust", ("measure.adjust",)),
     ("body", ("measure.body",)),
     ("result", ("measure.result",)),
-    ("survey", ("measure.survey", "measure.car_points", "measure.refusals", "measure.chart_answers", "measure.turned")),
+    ("survey", (
+        "measure.read_job", "measure.survey", "measure.car_points", "measure.refusals", "measure.chart_answers",
+        "measure.turned",
+    )),
     ("check", (
-        "measure.check", "measure.advice", "measure.photo_advice", "measure.cautions", "measure.photo_cautions",
-        "measure.acceptance",
+        "measure.check", "measure.document", "measure.advice", "measure.photo_advice", "measure.cautions",
+        "measure.photo_cautions", "measure.acceptance",
     )),
     ("compare", ("measure.compare",)),
     ("pattern", ("measure.pattern",)),

@@ -38,7 +38,7 @@ def report(
 
     Exit status 0 where it was written, whatever it says; 2 where the input cannot be used.
     """
-    from measure.check import document
+    from measure.document import document
     from measure.report.certificate.files import write_report
     from measure.survey import survey
 

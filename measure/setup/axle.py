@@ -14,6 +14,7 @@ from measure.body.verdict import worst
 from measure.cautions import cautions
 from measure.findings import BadInput, Findings
 from measure.job import inputs_sha256
+from measure.read_job import Progress
 from measure.setup.axle_moves import MOST_MOVE, Plan, plan_moves
 from measure.setup.axle_points import AxlePoints, axle_names, axle_points, check_axle_points
 from measure.setup.axle_pose import mechanism, slackest
@@ -22,7 +23,7 @@ from measure.setup.figures import as_figure
 from measure.setup.housing import housing_figures
 from measure.setup.level import UNLEVELLED, knows_level, levelled
 from measure.setup.linkage import setup_figures
-from measure.survey import Progress, Surveyed, survey
+from measure.survey import Surveyed, survey
 
 SLACK = 0.05
 """Members that hold the axle less well than this (see slackest) are a mistake in the tables, not a suspension."""

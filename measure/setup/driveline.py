@@ -24,6 +24,7 @@ from measure.cautions import cautions
 from measure.compare.ellipsoid import distances
 from measure.findings import BadInput, Findings, did_you_mean
 from measure.job import Axle, Job, inputs_sha256
+from measure.read_job import Progress
 from measure.readings.unknowns import Array
 from measure.setup.axle_result import PRACTICE, SetupFigure
 from measure.setup.driveline_result import (
@@ -37,7 +38,7 @@ from measure.setup.figures import as_figure, judged
 from measure.setup.joints import bend, chain, equivalent_angle, fluctuation, ripple_vector
 from measure.setup.level import UNLEVELLED, knows_level, levelled
 from measure.setup.spread import IN_PLANE, factor
-from measure.survey import Progress, Surveyed, survey
+from measure.survey import Surveyed, survey
 
 ENGINE_DOWN = 3.0
 ENGINE_JOINT = 5.0

@@ -13,7 +13,7 @@ from measure.body.stand import Judged, stand
 from measure.body.verdict import agreed, judge, worst
 from measure.car_points import car_points
 from measure.findings import Findings
-from measure.survey import read_job
+from measure.read_job import read_job
 from tests.body.judging import unrounded
 from tests.synthetic import make_car, survey, write_job
 

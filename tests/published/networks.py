@@ -18,9 +18,9 @@ from measure.adjust.solver import Adjustment, solve
 from measure.adjust.starting import starting_state
 from measure.findings import Findings
 from measure.job import Job
+from measure.read_job import read_job
 from measure.readings.reading import Reading
 from measure.readings.stage import blocks_of, site_of
-from measure.survey import read_job
 
 DATA = Path(__file__).parent / "data"
 EAST_NORTH_FROM_JOB = np.array([[0.0, -1.0], [1.0, 0.0]])

@@ -27,7 +27,7 @@ from measure.body.stand import Stand, stand
 from measure.car_points import car_points
 from measure.findings import Findings
 from measure.job import Job
-from measure.survey import read_job
+from measure.read_job import read_job
 
 SAMPLES = Path(__file__).parents[2] / "sample_data"
 CARS = ["straight_saloon", "pulled_rail"]

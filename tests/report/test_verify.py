@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 from pathlib import Path
 
@@ -86,9 +87,19 @@ def test_words_changed_on_the_sheet_alone_are_seen(job: Path) -> None:
 
 
 def test_another_version_is_a_remark(job: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("measure.check.__version__", "99.0")
+    monkeypatch.setattr("measure.document.__version__", "99.0")
     code, out = run("verify", job / "report_before.html", job)
     assert code == 0 and "Written by version" in out
+
+
+def test_a_sheet_from_before_the_next_act_had_a_kind_still_agrees(job: Path) -> None:
+    page = job / "report_before.html"
+    text = page.read_text(encoding="utf-8")
+    old = re.sub(r',\s*"kind": "\w+",\s*"names": \[[^]]*\](?=\s*\},\s*"single_drops")', "", text)
+    assert '"next": {' in old and len(old) < len(text)
+    page.write_text(old, encoding="utf-8")
+    code, out = run("verify", page, job)
+    assert code == 0 and "agrees" in out
 
 
 def test_what_cannot_be_used_ends_in_2(job: Path, tmp_path: Path) -> None:
