@@ -15,8 +15,9 @@ from measure.adjust.critical import K95, normal_critical
 from measure.adjust.in_line import adjust_what_is_held
 from measure.adjust.stage import ContradictionError
 from measure.findings import BadInput, Findings
+from measure.read_job import Progress, read_job
+from measure.readings.reading import Reading
 from measure.refusals import refuse_contradiction
-from measure.survey import Progress, read_job
 
 DIRECTIONS = 7
 """Directions that the lengths must lie in (VDI/VDE 2634 part 1, from memory)."""
@@ -70,9 +71,19 @@ def acceptance(folder: Path, stage: str | None = None, progress: Progress | None
     except ContradictionError:
         refuse_contradiction(job, name, others, findings)
     u, state, Q = solved.site.unknowns, solved.final.state, solved.final.Q
+
+    def seen(bar: Reading) -> bool:
+        return all(n in u.point_idx and solved.held[u.point_idx[n]] for n in bar.names)
+
+    if not seen(bars[0]):
+        findings.error(
+            f"{name}/tape.csv", int(bars[0].source.rpartition(":")[2]), None, " to ".join(bars[0].names),
+            "the first bar gives the scale and is not seen well enough: photograph it again, or put another first",
+        )  # fmt: skip
+        raise BadInput(findings)
     tested, legs = [], []
     for bar in bars[1:]:
-        if not all(n in u.point_idx and solved.held[u.point_idx[n]] for n in bar.names):
+        if not seen(bar):
             findings.note(f"{name}/tape.csv", int(bar.source.rpartition(":")[2]), None, " to ".join(bar.names),
                           "not seen well enough to be tested")  # fmt: skip
             continue
