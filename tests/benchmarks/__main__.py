@@ -14,6 +14,7 @@ from tests.benchmarks import (
     growth,
     movements,
     patterns,
+    plain_chain,
     sheets,
     start_up,
     walkrounds,
@@ -42,6 +43,7 @@ def main() -> None:
         "drilling": lambda: drilling.table(min(asked.cars, 300), asked.workers),
         "axle_setting": lambda: axle_setting.table(min(asked.cars, 300), asked.workers),
         "patterns": lambda: patterns.table(asked.sheets, asked.workers),
+        "plain_chain": plain_chain.table,
     }
     if unknown := [name for name in asked.what if name not in parts]:
         parser.error(f"there is no {unknown[0]}: {', '.join(parts)}")

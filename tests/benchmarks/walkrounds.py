@@ -8,18 +8,23 @@ import subprocess
 import sys
 import tempfile
 import time
+import tomllib
+from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
 from itertools import combinations
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
+from measure.body.stand import Stand
 from measure.findings import BadInput
 from measure.rigid_fit import rigid_fit
 from measure.survey import Surveyed, survey
 from tests.synthetic import truth
 from tests.walkrounds import walked
 
+Array = NDArray[np.float64]
 FIGURES = ("axle.rear.offset", "axle.rear.square", "axle.rear.thrust")
 PICTURES = 24
 
@@ -62,7 +67,7 @@ def coverage(count: int = 200, workers: int = 2) -> list[str]:
     ]
 
 
-def _one(seed: int) -> tuple[np.ndarray, dict[str, tuple[bool, float]], np.ndarray, int] | None:
+def _one(seed: int) -> tuple[Array, dict[str, tuple[bool, float]], Array, int] | None:
     try:
         walk = walked(1000 + seed, pictures=PICTURES, build=1.0)
     except ValueError:
@@ -76,51 +81,65 @@ def _one(seed: int) -> tuple[np.ndarray, dict[str, tuple[bool, float]], np.ndarr
                 return None
     true = truth(walk.car)
     names = [n for n, on in zip(surveyed.solved.site.unknowns.points, surveyed.solved.held, strict=True) if on]
+    at, covariance = solved_points(surveyed, names)
     where = np.array([walk.scene.points[name] for name in names])
-    assert surveyed.standing is not None
-    figures = {
-        j.check.name: (abs(j.figure.value - true[j.check.name]) <= j.u95, j.u95)
-        for j in surveyed.standing.judged if j.check.name in FIGURES and j.figure is not None and j.u95 is not None
-    }  # fmt: skip
-    return _lengths(surveyed, names, where), figures, _gaps(surveyed, names, where), len(surveyed.solved.suspects)
+    figures = {name: (abs(v - true[name]) <= u95, u95) for name, (v, u95) in judged(surveyed.standing).items()}
+    return over_sd(at, covariance, where), figures, gaps(at, where), len(surveyed.solved.suspects)
 
 
-def _lengths(surveyed: Surveyed, names: list[str], where: np.ndarray) -> np.ndarray:
-    """Errors of all lengths between held points, over their sd."""
-    adjustment, u = surveyed.solved.final, surveyed.solved.site.unknowns
+def over_sd(at: Array, covariance: Array, where: Array) -> Array:
+    """Errors of all lengths between points at (n, 3) with covariance (3n, 3n), over their sd; `where` they are."""
     found = []
-    for i, k in combinations(range(len(names)), 2):
-        a, b = u.point_idx[names[i]], u.point_idx[names[k]]
-        leg = adjustment.state.positions[b] - adjustment.state.positions[a]
+    for i, k in combinations(range(len(at)), 2):
+        leg = at[k] - at[i]
         length = np.linalg.norm(leg)
         gradient = np.concatenate([-leg, leg]) / length
-        columns = np.concatenate([u.point_columns[a], u.point_columns[b]])
-        sd = np.sqrt(gradient @ adjustment.Q[np.ix_(columns, columns)] @ gradient)
+        columns = np.r_[3 * i : 3 * i + 3, 3 * k : 3 * k + 3]
+        sd = np.sqrt(gradient @ covariance[np.ix_(columns, columns)] @ gradient)
         found.append((length - np.linalg.norm(where[k] - where[i])) / sd)
     return np.array(found)
 
 
-def _gaps(surveyed: Surveyed, names: list[str], where: np.ndarray) -> np.ndarray:
-    """Rms distance (3,) from the truth an axis, both laid over each other."""
-    u = surveyed.solved.site.unknowns
-    at = surveyed.solved.final.state.positions[[u.point_idx[name] for name in names]]
+def gaps(at: Array, where: Array) -> Array:
+    """Rms distance (3,) an axis of points at (n, 3) from the truth, laid over it."""
     R, t = rigid_fit(at, where)
     return np.asarray(np.sqrt(np.mean((at @ R.T + t - where) ** 2, axis=0)))
 
 
+def solved_points(surveyed: Surveyed, names: Sequence[str]) -> tuple[Array, Array]:
+    """Where these points stand (n, 3), and their covariance (3n, 3n)."""
+    final, u = surveyed.solved.final, surveyed.solved.site.unknowns
+    idx = [u.point_idx[name] for name in names]
+    columns = u.point_columns[idx].ravel()
+    return final.state.positions[idx], final.Q[np.ix_(columns, columns)]
+
+
+def judged(standing: Stand | None) -> dict[str, tuple[float, float]]:
+    """Value and u95 of each of FIGURES that a standing car has."""
+    return {
+        j.check.name: (j.figure.value, j.u95)
+        for j in (standing.judged if standing else ()) if j.figure is not None and j.u95 is not None
+        and j.check.name in FIGURES
+    }  # fmt: skip
+
+
+def true_places(folder: Path) -> dict[str, Array]:
+    """Each point's place in the axes of the car's design, by its sheet's corners in truth.json or from truth.toml."""
+    if (folder / "truth.json").is_file():
+        targets = json.loads((folder / "truth.json").read_text(encoding="utf-8"))["targets"].values()
+        return {each["name"]: np.mean(each["corners"], axis=0) for each in targets}
+    points = tomllib.loads((folder / "truth.toml").read_text(encoding="utf-8"))["points"]
+    return {name: np.array(at) for name, at in points.items()}
+
+
 def pictures(folder: Path, runs: int = 3) -> list[str]:
-    """Accuracy and time on a job folder of pictures with a truth.json that gives each target's corners in space."""
-    true = json.loads((folder / "truth.json").read_text())
-    place = {each["name"]: np.mean(each["corners"], axis=0) for each in true["targets"].values()}
+    """Accuracy and time on a job folder of pictures with its truth."""
+    place = true_places(folder)
     surveyed = survey(folder)
     names = [n for n in surveyed.solved.site.unknowns.points if n in place]
-    gaps = _gaps(surveyed, names, np.array([place[name] for name in names]))
-    lines = [f"{folder.name}: points {gaps[0]:.4f}, {gaps[1]:.4f}, {gaps[2]:.4f} mm rms in x, y, z"]
-    if surveyed.standing is not None:
-        lines += [
-            f"  {j.check.name}: {j.figure.value:+.3f} +- {j.u95:.3f} {j.check.unit}"
-            for j in surveyed.standing.judged if j.figure is not None and j.check.name in FIGURES
-        ]  # fmt: skip
+    off = gaps(solved_points(surveyed, names)[0], np.array([place[name] for name in names]))
+    lines = [f"{folder.name}: points {off[0]:.4f}, {off[1]:.4f}, {off[2]:.4f} mm rms in x, y, z"]
+    lines += [f"  {name}: {value:+.3f} +- {u95:.3f}" for name, (value, u95) in judged(surveyed.standing).items()]
     decode, whole, megabytes = [], [], 0.0
     for _ in range(runs):
         decode.append(float(_run(DECODE, folder / surveyed.stage / "photos")[0]))
