@@ -9,9 +9,10 @@ from __future__ import annotations
 import io
 from collections.abc import Sequence
 from dataclasses import dataclass
-from importlib.resources import files
 from textwrap import wrap
 from typing import TYPE_CHECKING, Literal
+
+from measure.typeface import BOLD, PLAIN, register_for_pdf
 
 if TYPE_CHECKING:
     import numpy as np
@@ -30,7 +31,6 @@ SIDE_STRIP, FOOT = 5.0, 23.0
 """mm kept for the upright rule at the right edge, and for the level rule with its words at the bottom."""
 LEAST_TYPE = 4.0
 """Points of the smallest type that a person reads."""
-PLAIN, BOLD = "PrintedSans", "PrintedSans-Bold"
 
 SCALE_WORDS = (
     'Printers shrink pages unless told not to: print at 100 %, "actual size".',
@@ -134,7 +134,7 @@ class Sheets:
     def __init__(self, title: str, paper: Paper) -> None:
         from reportlab.pdfgen.canvas import Canvas
 
-        _register_type()
+        register_for_pdf()
         self.width, self.height = SIZES[paper]
         self._buffer = io.BytesIO()
         self._canvas = Canvas(self._buffer, pagesize=(self.width * POINTS, self.height * POINTS), invariant=1)
@@ -179,13 +179,3 @@ def printable_area(paper: Paper) -> tuple[float, float, float, float]:
     """Left, top, right, bottom in mm of what is free for the thing printed."""
     width, height = SIZES[paper]
     return EDGE, EDGE, width - EDGE - SIDE_STRIP, height - FOOT - 2.0
-
-
-def _register_type() -> None:
-    from reportlab.pdfbase import pdfmetrics
-    from reportlab.pdfbase.ttfonts import TTFont
-
-    folder = files("matplotlib") / "mpl-data" / "fonts" / "ttf"
-    for name, file in ((PLAIN, "DejaVuSans.ttf"), (BOLD, "DejaVuSans-Bold.ttf")):
-        if name not in pdfmetrics.getRegisteredFontNames():
-            pdfmetrics.registerFont(TTFont(name, io.BytesIO((folder / file).read_bytes())))

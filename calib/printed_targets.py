@@ -11,9 +11,10 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from calib.printed_page import BOLD, Page, Paper, Sheets, printable_area
+from calib.printed_page import Page, Paper, Sheets, printable_area
 from measure.findings import BadInput, Findings
 from measure.photo.code import NUMBERS, code_cells
+from measure.typeface import BOLD
 
 LEAST_SIDE, MOST_SIDE = 30.0, 130.0
 CUT = 0.5

@@ -109,7 +109,7 @@ def test_paper(paper, size):
 def test_type_is_embedded():
     page = PdfReader(io.BytesIO(sheet_bytes("± ″ é ≤", "before", default_points()))).pages[0]
     fonts = [font.get_object() for font in page["/Resources"]["/Font"].values()]
-    used = [font for font in fonts if "DejaVu" in str(font["/BaseFont"])]
+    used = [font for font in fonts if "PlumbsquareSans" in str(font["/BaseFont"])]
     assert len(used) >= 2
     assert all("/FontFile2" in font["/FontDescriptor"] for font in used)
     assert "± ″ é ≤, stage before" in page.extract_text()

@@ -7,6 +7,8 @@ import warnings
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, Literal
 
+from measure.typeface import FAMILIES, register_for_drawings
+
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
@@ -20,11 +22,12 @@ def drawn_on(paper: tuple[float, float], kind: Kind, version: str, draw: Callabl
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
+    register_for_drawings()
     # The person's own settings must not change the sheet, and a "$" in a name is no formula.
     settings: Any = {
         "svg.hashsalt": "plumbsquare",
         "text.parse_math": False,
-        "font.family": "DejaVu Sans",
+        "font.family": FAMILIES,
         "pdf.fonttype": 42,  # type as type, so that the sheet can be searched
     }
     undated: dict[str, dict[str, Any]] = {

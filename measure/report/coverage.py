@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from calib.camera_advice import CUTS
 from calib.camera_file import CameraFile
 from measure.atomic import write_atomically
+from measure.typeface import FAMILIES, register_for_drawings
 
 Array = NDArray[np.float64]
 
@@ -31,8 +32,9 @@ def draw_coverage(path: Path, camera: CameraFile, pixels: Sequence[Array]) -> No
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
+    register_for_drawings()
     w, h = camera.width, camera.height
-    with matplotlib.style.context("default"), matplotlib.rc_context({"font.family": "DejaVu Sans"}):
+    with matplotlib.style.context("default"), matplotlib.rc_context({"font.family": FAMILIES}):
         figure = Figure(figsize=(WIDTH_INCHES, WIDTH_INCHES * min(h / w, 2.0) + 0.9), dpi=120, facecolor="white")
         FigureCanvasAgg(figure)
         axes = figure.add_axes((0.1, 0.12, 0.87, 0.78))

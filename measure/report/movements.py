@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 from measure.atomic import write_atomically
 from measure.compare.result import Comparison, MovementResult
 from measure.report import plan_layout as layout
-from measure.report.canvas import drawn_on
+from measure.report.canvas import Kind, drawn_on
 from measure.report.compare import VERDICT_WORDS
 from measure.report.plan import COLOURS, INK, MARKERS, RAIL, SOFT
 from measure.report.plan_layout import Place, Scale
@@ -35,7 +35,12 @@ _BORDER, _BLOCK_TOP, _SPLIT = 7.0, 58.0, 100.0
 def draw(found: Comparison, path: Path) -> None:
     """Write the drawing to `path`, .svg or .png; written only when complete."""
     kind: Any = path.suffix.lower()[1:]
-    write_atomically(path, drawn_on(layout.PAPER, kind, found.version, partial(_sheet, found)))
+    write_atomically(path, drawn(found, kind))
+
+
+def drawn(found: Comparison, kind: Kind) -> bytes:
+    """The drawing as the bytes of a file: one A4 sheet, without a date."""
+    return drawn_on(layout.PAPER, kind, found.version, partial(_sheet, found))
 
 
 def _sheet(found: Comparison, axes: Axes) -> None:
@@ -136,6 +141,8 @@ def _frame(found: Comparison, axes: Axes) -> None:
 
 def _block(found: Comparison, scale: Scale, axes: Axes) -> None:
     """Legend on the left, title and statements on the right."""
+    from matplotlib.patches import Ellipse
+
     style: dict[str, Any] = {"fontsize": 6.5, "color": INK, "va": "center_baseline"}
     y = 53.0
     meanings = {
@@ -154,7 +161,8 @@ def _block(found: Comparison, scale: Scale, axes: Axes) -> None:
     )
     axes.text(17, y, f"movement, {_enlarged(scale)}", **style)
     y -= 4.6
-    axes.text(17, y, "ellipse: holds the arrow's end at 95 %", **style)
+    axes.add_patch(Ellipse((12.5, y), 4.0, 3.0, facecolor="none", edgecolor=INK, linewidth=0.8))
+    axes.text(17, y, "holds the arrow's end at 95 %", **style)
     length = _bar(15.0 * scale.ratio / scale.factor)
     end = 12.0 + length * scale.factor / scale.ratio
     axes.plot([12, end], [12.5, 12.5], color=INK, linewidth=1.2)

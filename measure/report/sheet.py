@@ -7,7 +7,6 @@ type is embedded and the same job gives the same bytes.
 import io
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from importlib.resources import files
 from itertools import pairwise
 from pathlib import Path
 from textwrap import wrap
@@ -18,6 +17,7 @@ from measure.job.points import Point
 from measure.report.sketch import sketch_places
 from measure.report.words import SAFETY, printable
 from measure.tape_plan import groups, levels_to_read, tapes_to_run
+from measure.typeface import BOLD, PLAIN, register_for_pdf
 
 if TYPE_CHECKING:
     from reportlab.pdfgen.canvas import Canvas
@@ -27,7 +27,6 @@ MM = 72 / 25.4
 SIZES = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 EDGE, ROW, HEAD, FOOT = 15.0, 6.9, 27.0, 14.0
 IN_FULL = {"mm": "mm", "in": "inches"}
-PLAIN, BOLD, MONO = "SheetSans", "SheetSans-Bold", "SheetMono"
 SPARE_ROWS = 6
 
 HOW = (
@@ -111,7 +110,7 @@ def sheet_bytes(
     """The recording sheet as PDF bytes."""
     from reportlab.pdfgen.canvas import Canvas
 
-    register_type()
+    register_for_pdf()
     width, height = SIZES[paper]
     buffer = io.BytesIO()
     canvas = Canvas(buffer, pagesize=(width * MM, height * MM), invariant=1)
@@ -130,17 +129,6 @@ def sheet_bytes(
         canvas.showPage()
     canvas.save()
     return buffer.getvalue()
-
-
-def register_type() -> None:
-    """Make the embedded type known to reportlab: DejaVu, an open font that comes with matplotlib."""
-    from reportlab.pdfbase import pdfmetrics
-    from reportlab.pdfbase.ttfonts import TTFont
-
-    folder = files("matplotlib") / "mpl-data" / "fonts" / "ttf"
-    for name, file in ((PLAIN, "DejaVuSans.ttf"), (BOLD, "DejaVuSans-Bold.ttf"), (MONO, "DejaVuSansMono.ttf")):
-        if name not in pdfmetrics.getRegisteredFontNames():
-            pdfmetrics.registerFont(TTFont(name, io.BytesIO((folder / file).read_bytes())))
 
 
 @dataclass(frozen=True)

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import dataclasses
+from functools import cache
 from pathlib import Path
 from typing import Any
 
+from measure.compare.document import compare_stages
+from measure.compare.result import Comparison
 from measure.job import Job
 from measure.job.settings import StageInfo
 from measure.result import Document, Loose
 from tests.documents import pulled_car
+from tests.make_sample_data import SAMPLE_DATA
 
 HOSTILE = "--!><script>alert(1)</script>]]>\"'&amp;{{7*7}}%%d^J\\U+0041\x1b[31m\u202e\r\n</template><b>"
 TYPE = "Škoda-Übung façade µm ≤ 3 mm, ± 0.5°, 3′ 5″ – œuvre, Łódź"
@@ -18,6 +22,12 @@ INFO = {"before": StageInfo(date="2026-03-14", by="K. & M.", supported="stands: 
 
 def job(**changes: Any) -> Job:
     return Job(**{"folder": Path("car"), "title": "Bench coupé", "stages": ["before"], "stage_info": INFO, **changes})
+
+
+@cache
+def repaired() -> Comparison:
+    """What moved in the sample car with two stages."""
+    return compare_stages(SAMPLE_DATA / "repaired_sill", "before", "after")
 
 
 def hostile_car(words: str = HOSTILE) -> Document:

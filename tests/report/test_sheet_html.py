@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import json
 import re
 from html.parser import HTMLParser
@@ -9,10 +10,12 @@ from html.parser import HTMLParser
 import pytest
 
 from measure.report.certificate.embedded import NotASheetError, sheet_from
-from measure.report.certificate.page import html_bytes, plan_svg, split_at_the_point
+from measure.report.certificate.page import html_bytes, inline_svg, split_at_the_point
+from measure.report.plan import drawn
 from measure.result import as_json
+from measure.typeface import FAMILY, STYLES, face
 from tests.documents import loose_car, pulled_car
-from tests.report.sheets import TYPE, hostile_car, job
+from tests.report.sheets import TYPE, hostile_car, job, repaired
 
 VOID = {"meta", "br", "link", "img"}
 
@@ -63,7 +66,16 @@ def test_nothing_runs_and_nothing_is_fetched(page: bytes) -> None:
         for name in ("src", "href", "xlink:href", "action"):
             assert (attrs.get(name) or "#").startswith("#")
     assert b"default-src 'none'" in page
-    assert not re.findall(rb"url\((?!#)|@import", page)
+    assert not re.findall(rb"url\((?!#|\"data:)|@import", page)
+
+
+def test_the_type_is_inside_and_the_only_one(page: bytes) -> None:
+    style = page[page.index(b"<style>") : page.index(b"</style>")].decode()
+    inside = [base64.b64decode(data) for data in re.findall(r'url\("data:font/woff2;base64,([^"]+)"\)', style)]
+    assert inside == [face(name, "woff2").read_bytes() for name in STYLES]
+    assert b"font-src data:" in page
+    assert set(re.findall(r"font(?:-family)?: [^;]*?\"([^\"]+)\"", style)) == {FAMILY}
+    assert len(page) < 700_000
 
 
 def test_headings_scopes_and_names(page: bytes) -> None:
@@ -77,6 +89,17 @@ def test_headings_scopes_and_names(page: bytes) -> None:
     assert "tail" in (drawing["aria-label"] or "")
     ids = [attrs["id"] for _, attrs in tags if "id" in attrs]
     assert len(ids) == len(set(ids))
+
+
+def test_what_moved_is_drawn_beside_the_plan() -> None:
+    tags = outline(html_bytes(pulled_car(), job(), "A4", repaired())).tags
+    drawings = [attrs["aria-label"] or "" for _, attrs in tags if attrs.get("role") == "img"]
+    assert len(drawings) == 2 and sum(tag == "svg" for tag, _ in tags) == 2
+    assert "from stage before to stage after" in drawings[1] and "tailL: MOVED" in drawings[1]
+    ids = {attrs["id"] for _, attrs in tags if "id" in attrs}
+    assert len(ids) == sum("id" in attrs for _, attrs in tags)
+    named = {(attrs.get("xlink:href") or "#")[1:] for tag, attrs in tags if tag == "use"}
+    assert named and named <= ids
 
 
 def test_verdicts_do_not_rest_on_colour(page: bytes) -> None:
@@ -96,7 +119,7 @@ def test_hostile_words_stay_words() -> None:
 
 
 def test_a_comment_in_the_drawing_cannot_end_early() -> None:
-    assert "<!--" not in plan_svg(hostile_car("--!><script>x</script>"))
+    assert "<!--" not in inline_svg(drawn(hostile_car("--!><script>x</script>"), "svg"), "")
 
 
 def test_special_letters_stand_as_they_are() -> None:

@@ -13,7 +13,7 @@ from measure.report.certificate.paper import pdf_bytes
 from measure.report.sheet import MM, SIZES
 from measure.result import as_json
 from tests.documents import loose_car, pulled_car
-from tests.report.sheets import TYPE, hostile_car, job
+from tests.report.sheets import TYPE, hostile_car, job, repaired
 
 
 @pytest.fixture(scope="module")
@@ -42,6 +42,28 @@ def test_the_drawing_is_vectors_and_its_words_are_words(made: bytes) -> None:
     page = PdfReader(io.BytesIO(made)).pages[1]
     assert not page.images
     assert "tailL" in page.extract_text() and "1 : 20" in page.extract_text()
+
+
+def test_what_moved_is_drawn_after_the_plan() -> None:
+    pages = [
+        page.extract_text()
+        for page in PdfReader(io.BytesIO(pdf_bytes(pulled_car(), job(), "Letter", repaired()))).pages
+    ]
+    assert "HOW IT STANDS" in pages[1]
+    assert "WHAT MOVED" in pages[2] and "tailL  MOVED" in pages[2] and "Reduced to 94" in pages[2]
+    assert all(f"page {number} of {len(pages)}" in page for number, page in enumerate(pages, start=1))
+
+
+def test_a_viewer_lists_the_sections_and_reads_the_title() -> None:
+    reader = PdfReader(io.BytesIO(pdf_bytes(pulled_car(), job(), "A4", repaired())))
+    listed = [(item.title, reader.get_destination_page_number(item)) for item in reader.outline]  # type: ignore[arg-type,union-attr]
+    assert listed[0] == ("The answer", 0)
+    assert ("Plan of the body", 1) in listed and ("What moved from stage before to stage after", 2) in listed
+    for title, page in listed[1:]:
+        assert title in reader.pages[page or 0].extract_text() or page in (1, 2)
+    assert listed[-1][0] == "Signed" and len(listed) >= 10
+    assert reader.root_object["/Lang"] == "en"
+    assert reader.root_object["/ViewerPreferences"]["/DisplayDocTitle"]  # type: ignore[index]
 
 
 def test_all_type_is_embedded(made: bytes) -> None:

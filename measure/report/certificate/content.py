@@ -9,6 +9,7 @@ from measure.report.certificate.parts import (
     Answer,
     Cell,
     Column,
+    Drawing,
     Fingerprint,
     Items,
     Paragraph,
@@ -62,7 +63,7 @@ def sheet(doc: Document, job: Job, compared: Comparison | None = None) -> Sheet:
         stage=doc.stage,
         facts=tuple(_facts(doc, job)),
         answers=_answers(doc),
-        drawing=_in_words(doc),
+        drawings=_drawings(doc, compared),
         sections=tuple(s for s in sections if s.parts),
         statement=STATEMENT,
         sign=SIGN,
@@ -96,11 +97,17 @@ def _answers(doc: Document) -> tuple[Answer, ...]:
     )
 
 
-def _in_words(doc: Document) -> str:
-    """What the drawing shows, for a reader who cannot see it."""
+def _drawings(doc: Document, compared: Comparison | None) -> tuple[Drawing, ...]:
+    """The plan, and what moved where two stages were compared; `drawn` in drawings.py makes them in this order."""
     told = [f"Plan of the body from above, front up, {len(doc.points)} points with their 95 % ellipses."]
     told += [f"{label(c.name)}: {c.verdict}, {standing(c)}." for c in doc.checks if c.limit is not None]
-    return " ".join(told)
+    plan = Drawing("Plan of the body", " ".join(told))
+    if compared is None:
+        return (plan,)
+    stages = f"from stage {compared.before} to stage {compared.after}"
+    shows = [f"What moved {stages}, seen from above: an arrow for each point, with the 95 % ellipse of its end."]
+    shows += [f"{m.name}: {MOVEMENT_WORDS[m.verdict]}, {m.words}." for m in compared.movements]
+    return plan, Drawing(f"What moved {stages}", " ".join(shows))
 
 
 def _before_and_after(found: Comparison | None) -> list[Part]:

@@ -1,14 +1,14 @@
 """The words and tables of a sheet as they flow over the pages of a PDF."""
 
 from collections.abc import Sequence
-from typing import Any
+from typing import IO, Any
 from xml.sax.saxutils import escape
 
 from reportlab.lib.colors import black, white
 from reportlab.lib.enums import TA_RIGHT
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.pdfbase.pdfmetrics import stringWidth
-from reportlab.platypus import Flowable, KeepTogether, LongTable, Spacer, TableStyle
+from reportlab.platypus import BaseDocTemplate, Flowable, KeepTogether, LongTable, Spacer, TableStyle
 from reportlab.platypus import Paragraph as Words
 
 from measure.report.certificate.parts import (
@@ -24,7 +24,8 @@ from measure.report.certificate.parts import (
     Table,
     shown,
 )  # fmt: skip
-from measure.report.sheet import BOLD, MM, MONO, PLAIN
+from measure.report.sheet import MM
+from measure.typeface import BOLD, PLAIN
 
 MARGIN = 18.0
 """mm left and right."""
@@ -47,11 +48,24 @@ class Type:
         self.lead = ParagraphStyle("lead", self.plain, fontName=BOLD, spaceAfter=1, keepWithNext=1)
         self.caption = ParagraphStyle("caption", self.lead, spaceBefore=5, spaceAfter=2)
         self.item = ParagraphStyle("item", self.plain, leftIndent=11, bulletIndent=0, spaceAfter=2.5)
-        self.mono = ParagraphStyle("mono", self.plain, fontName=MONO, fontSize=8)
+        self.mono = ParagraphStyle("mono", self.plain, fontSize=8)
         self.cell = ParagraphStyle("cell", self.plain, fontSize=8, leading=10, spaceAfter=0)
         self.named = ParagraphStyle("named", self.cell, fontName=BOLD)
         self.column = ParagraphStyle("column", self.cell, fontSize=7.2, leading=8.8, textColor=_grey(_GREY))
         self.over_numbers = ParagraphStyle("over_numbers", self.column, alignment=TA_RIGHT)
+
+
+class Pages(BaseDocTemplate):  # type: ignore[misc]
+    """The pages of words; while they are laid out it notes on which of them each section begins."""
+
+    def __init__(self, file: IO[bytes], size: tuple[float, float], title: str) -> None:
+        super().__init__(file, pagesize=size, invariant=1, title=title)
+        self.beginnings: list[tuple[str, int]] = []
+
+    def afterFlowable(self, flowable: Flowable) -> None:  # noqa: N802 - reportlab's name
+        """Called by reportlab for each piece that it has set."""
+        if isinstance(flowable, Words) and flowable.style.name == "head":
+            self.beginnings.append((flowable.getPlainText(), self.page))
 
 
 def _grey(level: float) -> Any:

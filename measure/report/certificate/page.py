@@ -1,5 +1,6 @@
 """The sheet as one HTML file: no script, no request, no type from elsewhere."""
 
+import base64
 import re
 import xml.etree.ElementTree as ET
 from importlib.resources import files
@@ -8,11 +9,12 @@ from typing import Any
 from measure.compare.result import Comparison
 from measure.job import Job
 from measure.report.certificate.content import sheet
+from measure.report.certificate.drawings import drawn
 from measure.report.certificate.embedded import ELEMENT, figures_of
 from measure.report.certificate.parts import MARKS, Fingerprint, Items, Paragraph, Table, shown
-from measure.report.plan import drawn
 from measure.report.sheet import Paper
 from measure.result import Document
+from measure.typeface import FAMILY, STYLES, face
 
 _SVG, _XLINK = "http://www.w3.org/2000/svg", "http://www.w3.org/1999/xlink"
 _PART_NAMES = {Table: "table", Paragraph: "paragraph", Items: "items", Fingerprint: "fingerprint"}
@@ -36,7 +38,8 @@ def html_bytes(doc: Document, job: Job, paper: Paper, compared: Comparison | Non
         sheet=sheet(doc, job, compared),
         paper=paper,
         css=Markup((room / "sheet.css").read_text(encoding="utf-8")),
-        plan=Markup(plan_svg(doc)),
+        fonts=Markup(font_faces()),
+        drawings=[Markup(inline_svg(svg, f"d{i}-")) for i, svg in enumerate(drawn(doc, compared, "svg"), start=1)],
         marks=MARKS,
         element=ELEMENT,
         figures=Markup(_escaped(figures_of(doc, paper, compared))),
@@ -44,18 +47,36 @@ def html_bytes(doc: Document, job: Job, paper: Paper, compared: Comparison | Non
     return made.encode("utf-8")
 
 
-def plan_svg(doc: Document) -> str:
-    """The plan as an SVG element to stand inside HTML.
+def font_faces() -> str:
+    """The type as CSS that carries it inside."""
+    faces = []
+    for style, weight in zip(STYLES, ("400", "600 700"), strict=True):
+        inside = base64.b64encode(face(style, "woff2").read_bytes()).decode("ascii")
+        source = f'url("data:font/woff2;base64,{inside}") format("woff2")'
+        faces.append(f'@font-face {{ font-family: "{FAMILY}"; font-weight: {weight}; src: {source}; }}')
+    return "\n".join(faces)
+
+
+def inline_svg(svg: bytes, prefix: str) -> str:
+    """A drawing as an SVG element to stand inside HTML; its ids begin with `prefix`, so that two can stand there.
 
     Parsed and written anew: comments go, because an SVG comment that holds a name may end early for an HTML parser.
     """
     ET.register_namespace("", _SVG)
     ET.register_namespace("xlink", _XLINK)
-    root = ET.fromstring(drawn(doc, "svg"))
+    root = ET.fromstring(svg)
     for parent in list(root.iter()):
         for child in list(parent):
             if child.tag.rpartition("}")[2] == "metadata":
                 parent.remove(child)
+    for element in root.iter():
+        for name, value in element.attrib.items():
+            if name == "id":
+                element.set(name, prefix + value)
+            elif name in ("href", f"{{{_XLINK}}}href"):
+                element.set(name, f"#{prefix}{value.removeprefix('#')}")
+            else:
+                element.set(name, value.replace("url(#", f"url(#{prefix}"))
     for name in ("width", "height"):  # the style sheet says how large
         root.attrib.pop(name, None)
     root.set("aria-hidden", "true")

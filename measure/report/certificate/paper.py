@@ -1,7 +1,7 @@
 """The sheet as PDF, A4 or Letter, its drawing as vectors, its figures attached.
 
-The words flow through reportlab; the plan is a page of its own after the first. The same document gives the same bytes
-on one machine.
+The words flow through reportlab; the drawings are pages of their own after the first. The same document gives the
+same bytes on one machine.
 """
 
 import io
@@ -11,19 +11,22 @@ from typing import TYPE_CHECKING, Any
 from measure.compare.result import Comparison
 from measure.job import Job
 from measure.report.certificate.content import sheet
+from measure.report.certificate.drawings import drawn
 from measure.report.certificate.embedded import ATTACHMENT, figures_of
-from measure.report.certificate.flow import MARGIN, Type, story
+from measure.report.certificate.flow import MARGIN, Pages, Type, story
 from measure.report.certificate.parts import Sheet
-from measure.report.plan import drawn
 from measure.report.plan_layout import PAPER, shortened
-from measure.report.sheet import BOLD, MM, PLAIN, SIZES, Paper, register_type
+from measure.report.sheet import MM, SIZES, Paper
 from measure.report.words import printable
 from measure.result import Document
+from measure.typeface import BOLD, PLAIN, register_for_pdf
 
 if TYPE_CHECKING:
     from pypdf import PdfWriter
     from reportlab.pdfgen.canvas import Canvas
 
+FIRST_DRAWING = 2
+"""The page of the first drawing; the others follow it."""
 SHORT = 12
 """Digits of the fingerprint at the foot of each page; the whole of it stands at the end."""
 
@@ -33,12 +36,14 @@ def pdf_bytes(doc: Document, job: Job, paper: Paper, compared: Comparison | None
     from pypdf import PdfReader, PdfWriter
     from pypdf.generic import NameObject, TextStringObject
 
-    register_type()
+    register_for_pdf()
     content = sheet(doc, job, compared)
-    pages = _flowed(content, paper, 0)[1] + 1  # laid out once to count them
-    words = _flowed(content, paper, pages)[0]
+    pages = _flowed(content, paper, 0)[1].page + len(content.drawings)  # laid out once to count them
+    words, laid_out = _flowed(content, paper, pages)
     writer = PdfWriter(clone_from=PdfReader(io.BytesIO(words)))
-    _insert_plan(writer, doc, paper, pages)
+    for number, drawing in enumerate(drawn(doc, compared, "pdf"), start=FIRST_DRAWING):
+        _insert(writer, drawing, paper, number, pages)
+    _outline(writer, content, laid_out)
     writer.add_attachment(ATTACHMENT, figures_of(doc, paper, compared).encode("ascii"))
     writer.root_object[NameObject("/Lang")] = TextStringObject("en")
     writer.metadata = {
@@ -51,24 +56,38 @@ def pdf_bytes(doc: Document, job: Job, paper: Paper, compared: Comparison | None
     return buffer.getvalue()
 
 
-def _flowed(content: Sheet, paper: Paper, pages: int) -> tuple[bytes, int]:
-    """The pages of words as PDF, and how many they are; `pages` is the number that the foot of each names."""
-    from reportlab.platypus import BaseDocTemplate, Frame, PageTemplate
+def _flowed(content: Sheet, paper: Paper, pages: int) -> tuple[bytes, Pages]:
+    """The pages of words as PDF, and how they were laid out; `pages` is the number that the foot of each names."""
+    from reportlab.platypus import Frame, PageTemplate
 
     width, height = (side * MM for side in SIZES[paper])
     edge, foot = MARGIN * MM, 19 * MM
     buffer = io.BytesIO()
-    template = BaseDocTemplate(buffer, pagesize=(width, height), invariant=1, title=printable(content.title))
+    template = Pages(buffer, (width, height), printable(content.title))
     frame = Frame(edge, foot, width - 2 * edge, height - foot - 15 * MM, 0, 0, 0, 0)
     draw = partial(_foot, content, pages)
     template.addPageTemplates(PageTemplate("words", [frame], onPage=draw))
     template.build(story(content, Type(), width - 2 * edge))
-    return buffer.getvalue(), template.page
+    return buffer.getvalue(), template
+
+
+def _number(page: int, content: Sheet) -> int:
+    """The number of a page of words once the drawings stand between them."""
+    return page if page < FIRST_DRAWING else page + len(content.drawings)
+
+
+def _outline(writer: "PdfWriter", content: Sheet, laid_out: Pages) -> None:
+    """What a viewer lists beside the pages: answer, drawings, sections, each with its page."""
+    places = [("The answer", 1)]
+    places += [(drawing.title, number) for number, drawing in enumerate(content.drawings, start=FIRST_DRAWING)]
+    places += [(title, _number(page, content)) for title, page in laid_out.beginnings]
+    for title, number in sorted(places, key=lambda place: place[1]):
+        writer.add_outline_item(title=printable(title), page_number=number - 1)
 
 
 def _foot(content: Sheet, pages: int, canvas: "Canvas", template: Any) -> None:
     width = template.pagesize[0]
-    number = template.page if template.page == 1 else template.page + 1  # the drawing is page 2
+    number = _number(template.page, content)
     if number == 1:
         canvas.setViewerPreference("PrintScaling", "None")
         canvas.setViewerPreference("DisplayDocTitle", "true")
@@ -85,8 +104,8 @@ def _foot(content: Sheet, pages: int, canvas: "Canvas", template: Any) -> None:
     canvas.drawRightString(width - edge, 10 * MM, f"{version}   page {number} of {pages}")
 
 
-def _insert_plan(writer: "PdfWriter", doc: Document, paper: Paper, pages: int) -> None:
-    """The plan as the second page: at its own scale on A4, reduced on Letter, which is said."""
+def _insert(writer: "PdfWriter", drawing: bytes, paper: Paper, number: int, pages: int) -> None:
+    """A drawing as the page of that number: at its own scale on A4, reduced on Letter, which is said."""
     from pypdf import PdfReader, Transformation
     from reportlab.pdfgen.canvas import Canvas
 
@@ -96,13 +115,13 @@ def _insert_plan(writer: "PdfWriter", doc: Document, paper: Paper, pages: int) -
     buffer = io.BytesIO()
     canvas = Canvas(buffer, pagesize=(width * MM, height * MM), invariant=1)
     canvas.setFont(PLAIN, 6.5 * scale)
-    canvas.drawRightString((left + scale * 200.0) * MM, (bottom + scale * 10.0) * MM, f"page 2 of {pages}")
+    canvas.drawRightString((left + scale * 200.0) * MM, (bottom + scale * 10.0) * MM, f"page {number} of {pages}")
     if scale < 1.0:
         canvas.setFont(BOLD, 6.5)
         words = f"Reduced to {100 * scale:.0f} % of the A4 drawing: measure by its bars."
         canvas.drawString((left + scale * 10.5) * MM, (bottom + scale * 60.0) * MM, words)
     canvas.showPage()
     canvas.save()
-    page = writer.insert_page(PdfReader(io.BytesIO(buffer.getvalue())).pages[0], 1)
-    plan = PdfReader(io.BytesIO(drawn(doc, "pdf"))).pages[0]
-    page.merge_transformed_page(plan, Transformation().scale(scale).translate(left * MM, bottom * MM), over=False)
+    page = writer.insert_page(PdfReader(io.BytesIO(buffer.getvalue())).pages[0], number - 1)
+    drawn_page = PdfReader(io.BytesIO(drawing)).pages[0]
+    page.merge_transformed_page(drawn_page, Transformation().scale(scale).translate(left * MM, bottom * MM), over=False)

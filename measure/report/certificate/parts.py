@@ -61,7 +61,7 @@ class Items:
 
 @dataclass(frozen=True)
 class Fingerprint:
-    """The SHA-256 of the inputs, to be set in type of one width."""
+    """The SHA-256 of the inputs, which may break anywhere."""
 
     text: str
 
@@ -87,14 +87,22 @@ class Answer:
 
 
 @dataclass(frozen=True)
+class Drawing:
+    """A drawing, which is made elsewhere: its title, and what it shows for those who cannot see it."""
+
+    title: str
+    words: str
+
+
+@dataclass(frozen=True)
 class Sheet:
-    """A whole sheet in reading order: facts, answer, drawing, sections, and the lines to sign on."""
+    """A whole sheet in reading order: facts, answer, drawings, sections, and the lines to sign on."""
 
     title: str
     stage: str
     facts: tuple[tuple[str, str], ...]
     answers: tuple[Answer, ...]
-    drawing: str  # the drawing in words, for those who cannot see it
+    drawings: tuple[Drawing, ...]
     sections: tuple[Section, ...]
     statement: str
     sign: tuple[str, ...]
