@@ -4,7 +4,13 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
+import time
 from pathlib import Path
+
+PART = re.compile(r"\..+\.[0-9a-f]{8}\.part")
+OLD = 24 * 3600.0
+"""Seconds without a change after which nobody is writing a part any more."""
 
 
 def write_atomically(path: Path, data: bytes) -> None:
@@ -14,7 +20,7 @@ def write_atomically(path: Path, data: bytes) -> None:
     must exist. Raises OSError with nothing left behind.
     """
     target = Path(os.path.realpath(path))
-    part = target.with_name(f".{target.name}.{os.urandom(4).hex()}.part")
+    part = part_beside(target)
     handle = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666)
     try:
         with os.fdopen(handle, "wb") as file:
@@ -29,6 +35,25 @@ def write_atomically(path: Path, data: bytes) -> None:
             part.unlink()
         raise
     sync_folder(target.parent)
+
+
+def part_beside(target: Path) -> Path:
+    """A hidden name beside `target` that nobody else has, to write under until all is there."""
+    return target.with_name(f".{target.name}.{os.urandom(4).hex()}.part")
+
+
+def sweep(folder: Path, now: float | None = None) -> None:
+    """Remove the parts that a killed process left in `folder` more than a day ago; no other file, and no link.
+
+    Nothing reads a part, so that one which cannot be removed stays without harm. `now`: seconds since 1970.
+    """
+    now = time.time() if now is None else now
+    with contextlib.suppress(OSError):
+        for path in folder.iterdir():
+            if PART.fullmatch(path.name) and path.is_file() and not path.is_symlink():
+                with contextlib.suppress(OSError):
+                    if now - path.stat().st_mtime > OLD:
+                        path.unlink()
 
 
 def sync_folder(folder: Path) -> None:

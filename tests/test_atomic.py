@@ -3,7 +3,7 @@ from pathlib import Path
 
 import pytest
 
-from measure.atomic import write_atomically
+from measure.atomic import OLD, part_beside, sweep, write_atomically
 
 on_posix = pytest.mark.skipif(os.name == "nt", reason="permissions and links of POSIX")
 
@@ -52,3 +52,15 @@ def test_a_failure_leaves_the_old_file_and_nothing_else(tmp_path, monkeypatch):
 def test_no_folder(tmp_path):
     with pytest.raises(OSError):
         write_atomically(Path(tmp_path / "nowhere" / "job.toml"), b"one")
+
+
+@pytest.mark.parametrize(("age", "stays"), [(OLD - 1.0, True), (OLD + 1.0, False)])
+def test_a_part_that_a_killed_process_left_is_removed_when_nobody_can_be_writing_it(tmp_path, age, stays):
+    part = part_beside(tmp_path / "job.toml")
+    part.write_bytes(b"half")
+    sweep(tmp_path, now=part.stat().st_mtime + age)
+    assert part.exists() == stays
+
+
+def test_there_is_nothing_to_remove_in_a_folder_that_has_gone(tmp_path):
+    sweep(tmp_path / "nowhere")

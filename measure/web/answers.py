@@ -28,7 +28,7 @@ def trouble(request: Request, problem: Exception) -> Response:
     status, words, more = _told(problem)
     if status == 500:
         log.error("%s %s", request.method, request.url.path, exc_info=problem)
-    if request.url.path.startswith("/api/"):
+    if request.url.path.startswith("/api/") or request.query_params.get("part") == "now":  # for the script in the page
         return JSONResponse({"error": words, **more}, status)
     templates = getattr(request.app.state, "templates", None)
     if templates is None:
@@ -46,13 +46,14 @@ def _told(problem: Exception) -> tuple[int, str, dict[str, Any]]:
     if isinstance(problem, HistoryError):
         return 409, str(problem), {}
     if isinstance(problem, NotHereError):
-        return 404, say("not_found", what=f"{problem}."), {}
+        what = str(problem)
+        return 404, say("not_found", what=f"{what[:1].upper()}{what[1:]}."), {}
     if isinstance(problem, BadRequestError):
         return 400, say("bad_request", what=problem), {}
     if isinstance(problem, BadInput):
         return 422, str(problem), {}
     if isinstance(problem, ClientDisconnect):
-        return 400, say("bad_request", what="it broke off"), {}
+        return 408, say("broke_off"), {}
     if isinstance(problem, HTTPException):
         what = "" if problem.status_code == 404 else problem.detail
         return problem.status_code, say("not_found" if problem.status_code == 404 else "bad_request", what=what), {}

@@ -21,7 +21,8 @@ from measure.report import words
 from measure.web import api, make_api, pages, photo_api
 from measure.web.answers import BadRequestError, trouble
 from measure.web.entering import RefusedError
-from measure.web.guard import Guard
+from measure.web.fonts import font
+from measure.web.guard import MOST_PHOTO, Guard
 from measure.web.joining import Door
 from measure.web.live import Stages
 from measure.web.openapi import description
@@ -56,6 +57,7 @@ def _templates(door: Door) -> Jinja2Templates:
         "version": __version__,
         "token": door.write_token,
         "locked": door.locked,
+        "most_bytes": MOST_PHOTO,
         "language": LANGUAGE,
     }
     env.filters |= {
@@ -95,5 +97,6 @@ def _routes() -> list[BaseRoute]:
         Route("/api/jobs/{job}/{stage}/photos", photo_api.listed, methods=["GET"]),
         Route("/api/jobs/{job}/{stage}/photos", photo_api.upload, methods=["POST"]),
         Route("/api/jobs/{job}/{stage}/photos/{name}/picture", photo_api.picture),
+        Route("/static/fonts/{style}.woff2", font),
         Mount("/static", StaticFiles(directory=HERE / "static")),
     ]

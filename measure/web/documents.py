@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import tempfile
 import threading
@@ -84,7 +85,7 @@ def _comparison(job: Job, stage: str, before: str) -> Any:
     if not others:
         raise NotHereError(say("compare_need"))
     if before and before not in others:
-        raise NotHereError(f'no other stage "{before}"')
+        raise NotHereError(say("no_other_stage", name=before))
     at = job.stages.index(stage)
     if before or at > 0:
         return compare_stages(job.folder, before or job.stages[at - 1], stage)
@@ -176,7 +177,7 @@ def drawing(job: Job, stage: str, name: str, before: str) -> bytes:
         "axle": lambda path: _draw_axle(job, stage, path),
     }
     if name not in makers:
-        raise NotHereError(f'no drawing "{name}"')
+        raise NotHereError(say("no_drawing", name=name))
     with _ONE_PEN, tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "drawing.svg"
         makers[name](path)
@@ -218,11 +219,15 @@ def _draw_axle(job: Job, stage: str, path: Path) -> None:
 
 
 def sheet(job: Job, stage: str) -> bytes:
-    """The sheet that leaves the shop, PDF, A4. Raises BadInput."""
-    from measure.check import document
+    """The sheet that leaves the shop, PDF, A4, with what moved since the stage before, if any. Raises BadInput."""
+    from measure.document import document
     from measure.report.certificate.paper import pdf_bytes
     from measure.survey import survey
 
     surveyed = survey(job.folder, stage)
+    compared = None
+    if job.stages.index(stage) > 0:
+        with contextlib.suppress(BadInput):  # too little in common: the sheet is of this stage alone
+            compared = _comparison(job, stage, "")
     with _ONE_PEN:
-        return pdf_bytes(document(surveyed), surveyed.job, "A4", None)
+        return pdf_bytes(document(surveyed), surveyed.job, "A4", compared)

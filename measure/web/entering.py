@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
@@ -18,7 +18,7 @@ from measure.job import Job
 from measure.readings import KINDS
 from measure.tables import cells, find_table
 from measure.tables.cells import CellError
-from measure.tables.decimals import MANY, Decimals, decide
+from measure.tables.decimals import MANY, Decimals
 from measure.units import LengthError, parse_length
 from measure.web.sentences import say
 from measure.web.table_edit import Table, TableEditError
@@ -136,17 +136,6 @@ def rows_of(job: Job, stage: str, form: Form) -> list[Mapping[str, str | int]]:
     except TableEditError as problem:
         raise RefusedError(str(problem)) from None
     return [{**dict.fromkeys(COLUMNS[form.table], ""), **row.cells, "line": row.line} for row in table.rows]
-
-
-def comma_of(job: Job, stage: str, form: Form) -> bool:
-    """Whether the table writes decimal commas."""
-    rows = rows_of(job, stage, form)
-    marks = _decide(rows, form.values)
-    return marks.comma
-
-
-def _decide(rows: Sequence[Mapping[str, str | int]], names: Sequence[str]) -> Decimals:
-    return decide(str(row.get(name, "")) for row in rows for name in names)
 
 
 def _keys(job: Job, wanted: Wanted) -> dict[str, str]:

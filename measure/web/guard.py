@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+import time
 from collections.abc import Iterable
 from http.cookies import CookieError, SimpleCookie
 
@@ -22,6 +23,8 @@ MOST_PHOTO = 120_000_000
 """Bytes of one request; a photograph of 200 million pixels stays below."""
 SLOW = 30.0
 """Seconds without a byte after which a request is given up."""
+LEAST = 500.0
+"""Bytes a second: a body that comes slower than this, the first minute aside, is given up as well."""
 OPEN_TO_ALL = ("/join", "/static/")
 SAFE = ("GET", "HEAD", "OPTIONS")
 POLICY = (
@@ -52,6 +55,7 @@ class Guard:
     def __init__(self, app: ASGIApp, door: Door, hosts: Iterable[str]) -> None:
         self.app, self.door = app, door
         self.hosts = frozenset(host.lower() for host in hosts)
+        self.origins = frozenset(f"http://{host}" for host in self.hosts)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Let a request through, or answer it."""
@@ -92,7 +96,7 @@ class Guard:
         if method in SAFE:
             return
         origins = headers.get("origin", [])
-        if len(origins) != 1 or origins[0].lower().removeprefix("http://") not in self.hosts:
+        if len(origins) != 1 or origins[0].lower() not in self.origins:
             raise Refusal(403, say("refused_origin"))
         if path != "/join" and not self.door.may_write(headers.get("x-plumbsquare-token", [""])[0]):
             raise Refusal(403, say("refused_origin"))
@@ -114,13 +118,22 @@ def _cookie(headers: dict[str, list[str]]) -> str:
 
 
 def _patient(receive: Receive) -> Receive:
-    """Wait for the next part of a body, but not for ever."""
+    """Wait for the next part of a body, but not for ever. After its end the only news is that the client has left."""
+    begun, arrived, whole = time.monotonic(), 0, False
 
     async def receive_soon() -> Message:
+        nonlocal arrived, whole
+        if whole:
+            return await receive()
         try:
-            return await asyncio.wait_for(receive(), SLOW)
+            message = await asyncio.wait_for(receive(), SLOW)
         except TimeoutError:
             return {"type": "http.disconnect"}
+        arrived += len(message.get("body", b""))
+        whole = not message.get("more_body", False)
+        if not whole and time.monotonic() - begun > 2 * SLOW + arrived / LEAST:
+            return {"type": "http.disconnect"}
+        return message
 
     return receive_soon
 
@@ -130,7 +143,5 @@ async def _answer(refusal: Refusal, scope: Scope, send: Send) -> None:
     body = json.dumps({"error": str(refusal)}).encode() if as_data else f"{refusal}\n".encode()
     kind = b"application/json" if as_data else b"text/plain; charset=utf-8"
     headers = [(b"content-type", kind), (b"content-length", str(len(body)).encode())]
-    if refusal.status in (411, 413):
-        headers.append((b"connection", b"close"))
     await send({"type": "http.response.start", "status": refusal.status, "headers": headers})
     await send({"type": "http.response.body", "body": body})

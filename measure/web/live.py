@@ -11,12 +11,13 @@ from pathlib import Path
 
 from starlette.concurrency import run_in_threadpool
 
-from measure.check import document
+from measure.document import document
 from measure.findings import BadInput
 from measure.job import CAMERAS, JOB_TABLES, PHOTOS, STAGE_TABLES
 from measure.result import Document
 from measure.survey import Surveyed, survey
 from measure.web.fit import Fit, fits
+from measure.web.sentences import say
 
 Signature = tuple[tuple[str, int, int, int], ...]
 log = logging.getLogger(__name__)
@@ -111,7 +112,7 @@ def solved(folder: Path, stage: str) -> View:
         return View(signed, revision, None, None, str(problem.strerror or problem))
     except Exception:  # a page must go on taking readings whatever the solver meets
         log.exception("the solver failed")
-        return View(signed, revision, None, None, "the program failed at these readings; they are saved")
+        return View(signed, revision, None, None, say("program_failed"))
 
 
 class Stages:

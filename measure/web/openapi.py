@@ -58,7 +58,8 @@ OPERATIONS: tuple[tuple[str, str, str, dict[str, Any] | None, str], ...] = (
 )
 REFUSALS = {
     "400": "not understood", "401": "no cookie", "403": "wrong origin or token", "404": "no such thing",
-    "409": "changed meanwhile", "411": "no length", "413": "too large", "421": "wrong host", "422": "refused, with why",
+    "408": "it broke off, or came too slowly", "409": "changed meanwhile", "411": "no length", "413": "too large",
+    "421": "wrong host", "422": "refused, with why",
 }  # fmt: skip
 
 

@@ -13,7 +13,7 @@ from measure.template import LAYOUT
 from measure.web import documents, photo_shelf, results_view
 from measure.web.answers import BadRequestError
 from measure.web.api import body_of, soon
-from measure.web.entering import FORMS, RefusedError, comma_of, rows_of, table_path
+from measure.web.entering import FORMS, RefusedError, rows_of, table_path
 from measure.web.joining import COOKIE
 from measure.web.live import View, revision_of, signature
 from measure.web.sentences import say
@@ -90,12 +90,12 @@ async def tape(request: Request) -> Response:
     def drawn() -> dict[str, Any]:
         form, trouble = FORMS["tape"], ""
         try:
-            rows, comma = rows_of(loaded, stage, form), comma_of(loaded, stage, form)
+            rows = rows_of(loaded, stage, form)
             file = table_path(loaded.folder / stage, "tape").name
         except RefusedError as problem:
-            rows, comma, file, trouble = [], False, "tape.csv", str(problem)
+            rows, file, trouble = [], "tape.csv", str(problem)
         doc, fits = (view.doc, view.fits) if view else (None, {})
-        return {"sketch": sketch(loaded, rows, doc, fits, file), "comma": comma, "trouble": trouble}
+        return {"sketch": sketch(loaded, rows, doc, fits, file), "trouble": trouble}
 
     return await _live(request, "tape.html", loaded, view=view, **await run_in_threadpool(drawn))
 
@@ -112,10 +112,9 @@ def _tables(job: Job, stage: str, view: View | None) -> list[dict[str, Any]]:
     made = []
     for name in ("levels", "heights", "marks"):
         form = FORMS[name]
-        table: dict[str, Any] = {"name": name, "form": form, "rows": [], "comma": False, "trouble": ""}
+        table: dict[str, Any] = {"name": name, "form": form, "rows": [], "trouble": ""}
         try:
             table["rows"] = [dict(row) for row in rows_of(job, stage, form)]
-            table["comma"] = comma_of(job, stage, form)
         except RefusedError as problem:
             table["trouble"] = str(problem)
         for row in table["rows"]:
@@ -146,6 +145,7 @@ async def more(request: Request) -> Response:
     view = await soon(request.app.state.stages.of(loaded.folder, stage), 20.0)
     before = request.query_params.get("before", "")
     sections = await run_in_threadpool(documents.sections, loaded, stage, view, before)
+    sections.sort(key=lambda section: bool(section["trouble"]))  # first what can be said
     return page(request, "more.html", loaded, sections=sections)
 
 

@@ -14,10 +14,11 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response
 
-from measure.atomic import sync_folder
+from measure.atomic import part_beside, sync_folder
 from measure.history import History
 from measure.job import PHOTOS
-from measure.photo.picture import PictureError, open_picture
+from measure.photo.find import FoundPicture
+from measure.photo.picture import PictureError
 from measure.report.words import printable
 from measure.web import photo_shelf
 from measure.web.answers import BadRequestError
@@ -57,14 +58,10 @@ async def upload(request: Request) -> Response:
         folder = shop.stage(name, stage, make=True) / PHOTOS
         inside(folder, folder.parent.parent)
         folder.mkdir(exist_ok=True)
-        sizes = [path.stat().st_size for path in folder.iterdir()]
-        if len(sizes) >= MOST_PHOTOS:
-            raise RefusedError(say("too_many_photos", n=MOST_PHOTOS))
-        if sum(sizes) + length > MOST_BYTES:
-            raise RefusedError(say("too_many_bytes", n=MOST_BYTES // 1_000_000_000))
+        _refuse_too_many(folder, length)
         if shutil.disk_usage(folder).free < length + SPARE:
             raise OSError(28, "the disk is full", str(folder))
-        return folder, folder / f".{os.urandom(8).hex()}.part"
+        return folder, part_beside(folder / "photograph")
 
     folder, part = await run_in_threadpool(begin)
     digest = hashlib.sha256()
@@ -81,14 +78,16 @@ async def upload(request: Request) -> Response:
                 raise ClientDisconnect
             await run_in_threadpool(_flush, file)
         original = printable(unquote(request.headers.get("x-name", "")))[:120]
-        history = shop.history(name)
-        stored = await run_in_threadpool(_keep, part, folder, digest.hexdigest(), original, history)
+        try:
+            found = await photo_shelf.look_through(part)  # before it has its place: what the solver reads is decodable
+        except PictureError as problem:
+            raise RefusedError(str(problem)) from None
+        name_in_folder = digest.hexdigest()[:24] + ENDING[found.picture.format]
+        await run_in_threadpool(_keep, part, folder / name_in_folder, found, original, shop.history(name))
     finally:
         with contextlib.suppress(OSError):
             part.unlink(missing_ok=True)
-    job, _ = await run_in_threadpool(shop.load, name)
-    await run_in_threadpool(photo_shelf.listed, job, stage)  # the looking begins
-    return JSONResponse({"saved": True, "name": stored, "sha256": digest.hexdigest()})
+    return JSONResponse({"saved": True, "name": name_in_folder, "sha256": digest.hexdigest()})
 
 
 def _flush(file: Any) -> None:
@@ -96,36 +95,38 @@ def _flush(file: Any) -> None:
     os.fsync(file.fileno())
 
 
-def _keep(part: Path, folder: Path, sha256: str, original: str, history: History) -> str:
-    """Put a whole picture in its place under the name of its content. Raises RefusedError for what is no picture."""
-    try:
-        picture = open_picture(part)
-    except PictureError as problem:
-        raise RefusedError(str(problem)) from None
-    name = sha256[:24] + ENDING[picture.format]
-    target = folder / name
+def _refuse_too_many(folder: Path, length: int) -> None:
+    """Raises RefusedError where a picture of `length` bytes more is too much; those still arriving are not counted."""
+    sizes = [path.stat().st_size for path in folder.iterdir() if not path.name.endswith(".part")]
+    if len(sizes) >= MOST_PHOTOS:
+        raise RefusedError(say("too_many_photos", n=MOST_PHOTOS))
+    if sum(sizes) + length > MOST_BYTES:
+        raise RefusedError(say("too_many_bytes", n=MOST_BYTES // 1_000_000_000))
+
+
+def _keep(part: Path, target: Path, found: FoundPicture, original: str, history: History) -> None:
+    """Put a whole picture in its place, under the name of its content. Raises RefusedError, OSError."""
     with history.changing():
         if target.exists():
-            return name
+            return
+        _refuse_too_many(target.parent, part.stat().st_size)  # others may have come while this one was looked through
         part.replace(target)
-        sync_folder(folder)
+        sync_folder(target.parent)
+        photo_shelf.put_in_place(target, found)
         file = target.relative_to(history.folder).as_posix()
-        words = f"photograph {original}".rstrip()
-        history.photo_added(file, words)
-    return name
+        history.photo_added(file, f"photograph {original}".rstrip())
 
 
 async def picture(request: Request) -> Response:
     """One photograph, reduced, with the targets drawn."""
     shop, name, stage = request.app.state.shop, request.path_params["job"], request.path_params["stage"]
 
-    def made() -> bytes:
+    def found() -> Path:
         shop.stage(name, stage)
-        try:
-            return photo_shelf.reduced(shop.load(name)[0], stage, request.path_params["name"])
-        except PictureError as problem:
-            raise RefusedError(str(problem)) from None
+        return photo_shelf.file_of(shop.load(name)[0], stage, request.path_params["name"])
 
-    return Response(
-        await run_in_threadpool(made), media_type="image/jpeg", headers={"cache-control": "private, max-age=5"}
-    )
+    try:
+        data = await photo_shelf.reduced(await run_in_threadpool(found))
+    except PictureError as problem:
+        raise RefusedError(str(problem)) from None
+    return Response(data, media_type="image/jpeg", headers={"cache-control": "private, max-age=5"})

@@ -3,28 +3,26 @@
 from __future__ import annotations
 
 import hashlib
-import io
-import logging
 import threading
+from asyncio import wrap_future
 from collections import Counter, OrderedDict
 from collections.abc import Mapping, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass
+from concurrent.futures import Future
+from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Literal
 
 from measure.job import PHOTOS, Job
-from measure.photo.find import FoundPicture, find_in
-from measure.photo.picture import TURNS, PictureError, open_picture
+from measure.photo.find import FoundPicture
+from measure.photo.picture import PictureError
 from measure.result import Document
+from measure.web.decoded import drawn, looked
+from measure.web.decoding import Decoder
 from measure.web.sentences import say
 from measure.web.shop import NotHereError, inside
 
 ENDINGS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif")
-WIDE = 1000
-"""px, the longer side of a reduced picture."""
-MOST_PIXELS_SHOWN = 80_000_000
-"""A larger picture that cannot be read reduced is not shown; it is still measured."""
 MOST_KEPT = 48
 
 
@@ -40,10 +38,9 @@ class Item:
     numbers: tuple[int, ...] = ()
 
 
-log = logging.getLogger(__name__)
 Key = tuple[str, int, int]
 _found: dict[Key, Future[FoundPicture | PictureError]] = {}
-_finder = ThreadPoolExecutor(1, thread_name_prefix="finder")
+_waited_for, _by_and_by = Decoder(), Decoder()
 _lock = threading.Lock()
 _pictures: OrderedDict[Key, bytes] = OrderedDict()
 
@@ -81,20 +78,28 @@ def _item(name: str, future: Future[FoundPicture | PictureError], usual: str) ->
     return Item(name, "found", words, camera, found.notes, tuple(t.number for t in found.targets))
 
 
+async def look_through(path: Path) -> FoundPicture:
+    """What a picture that was just sent shows. Raises PictureError for what is no usable picture."""
+    found = await wrap_future(_waited_for.submit(partial(looked, path)))
+    if isinstance(found, PictureError):
+        raise found
+    return found
+
+
+def put_in_place(path: Path, found: FoundPicture) -> None:
+    """Remember what was found in a picture before it was given its name."""
+    known: Future[FoundPicture | PictureError] = Future()
+    known.set_result(replace(found, picture=replace(found.picture, path=path)))
+    with _lock:
+        _found[_key(path)] = known
+
+
 def _look(path: Path) -> Future[FoundPicture | PictureError]:
     key = _key(path)
     with _lock:
         if key not in _found:
-            _found[key] = _finder.submit(_find, path)
+            _found[key] = _by_and_by.submit(partial(looked, path))
         return _found[key]
-
-
-def _find(path: Path) -> FoundPicture | PictureError:
-    try:
-        return find_in([path])[0]
-    except Exception:  # one picture must not keep the others from being shown
-        log.exception("the finder failed at %s", path)
-        return PictureError("a picture at which the program failed", "it is kept; take another of the same place")
 
 
 def _key(path: Path) -> Key:
@@ -115,56 +120,30 @@ def without_a_point(shelf: Sequence[Item], targets: Sequence[Mapping[str, str | 
 
 def advice(doc: Document | None) -> list[str]:
     """The further pictures that the solver asks for."""
-    acts = [c.next.act for c in doc.checks if c.next] if doc else []
-    return [act for act in dict.fromkeys(acts) if "picture" in act or "photograph" in act]
+    acts = [c.next for c in doc.checks if c.next and c.next.kind == "picture"] if doc else []
+    return list(dict.fromkeys(act.act for act in acts))
 
 
-def reduced(job: Job, stage: str, name: str) -> bytes:
-    """A JPEG of at most 1000 px, upright, the targets drawn over it. Raises NotHereError, PictureError."""
+def file_of(job: Job, stage: str, name: str) -> Path:
+    """A photograph by the name that `files` lists. Raises NotHereError."""
     path = next((p for p in files(job, stage) if p.name == name), None)
     if path is None:
         raise NotHereError("no such photograph")
+    return path
+
+
+async def reduced(path: Path) -> bytes:
+    """A JPEG of at most 1000 px, upright, the targets drawn over it. Raises PictureError, OSError."""
     future = _look(path)
-    done = future.result() if future.done() else None
-    key = (f"{path}{'' if done is None else '+'}", *_key(path)[1:])
-    with _lock:
-        if key in _pictures:
-            return _pictures[key]
-    data = _drawn(path, done if isinstance(done, FoundPicture) else None)
-    with _lock:
-        _pictures[key] = data
-        while len(_pictures) > MOST_KEPT:
-            _pictures.popitem(last=False)
+    found = future.result() if future.done() else None
+    key = (f"{path}{'' if found is None else '+'}", *_key(path)[1:])
+    if key in _pictures:
+        return _pictures[key]
+    work = partial(drawn, path, found if isinstance(found, FoundPicture) else None)
+    data = await wrap_future(_waited_for.submit(work))
+    if isinstance(data, PictureError):
+        raise data
+    _pictures[key] = data
+    while len(_pictures) > MOST_KEPT:
+        _pictures.popitem(last=False)
     return data
-
-
-_one_decoder = threading.Lock()
-
-
-def _drawn(path: Path, found: FoundPicture | None) -> bytes:
-    picture = open_picture(path)  # refuses bombs by their header, before anything is decoded
-    from PIL import Image, ImageDraw
-
-    with _one_decoder, Image.open(path) as image:
-        image.draft("RGB", (WIDE, WIDE))
-        if image.width * image.height > MOST_PIXELS_SHOWN:
-            raise PictureError("a picture too large to show", "it is measured all the same")
-        small = image.convert("RGB")
-    small.thumbnail((WIDE, WIDE))
-    scale = max(small.size) / max(picture.width, picture.height)
-    turns = TURNS.get(picture.exif.orientation, 0)
-    if picture.format == "HEIF":  # its reader hands the picture out upright
-        turns, found = 0, None if turns else found
-    pen = ImageDraw.Draw(small)
-    for target in found.targets if found else ():
-        ring = [(x * scale, y * scale) for x, y in target.corners]
-        pen.line([*ring, ring[0]], fill=(0, 0, 0), width=6)
-        pen.line([*ring, ring[0]], fill=(255, 221, 64), width=3)
-        x, y = target.centre[0] * scale, target.centre[1] * scale
-        pen.line([(x - 6, y), (x + 6, y)], fill=(255, 221, 64), width=2)
-        pen.line([(x, y - 6), (x, y + 6)], fill=(255, 221, 64), width=2)
-    if turns:
-        small = small.rotate(90 * turns, expand=True)
-    out = io.BytesIO()
-    small.save(out, "JPEG", quality=80)
-    return out.getvalue()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any
 
@@ -16,8 +16,12 @@ from measure.web.live import View
 ORDER = ("outside", "undecided", "within")
 SIGNS = {"outside": "■", "undecided": "▲", "within": "●", "no limit": "◆"}
 MOST_BEHIND = 40
-TALL, MARGIN = 900.0, 70.0
+TALL, MARGIN = 640.0, 70.0
 """Units of the plan's drawing from the foremost to the rearmost point, and around it."""
+LETTER, LINE, NAME_OFF, DOT = 13.0, 24.0, 40.0, 10.0
+"""Units of the drawing: a letter's width, a line of names, a name from its point, half the width of a point."""
+NAMES = 170.0
+"""Units above the side view, for the names."""
 
 
 @dataclass(frozen=True)
@@ -101,7 +105,16 @@ def points_of(check: str, points: Sequence[PointResult]) -> set[str]:
         return {p.name for p in points if p.pair and rest in _joined(p.pair, points)}
     if family == "chart":
         return {p.name for p in points if p.name == name or rest in (f"{p.name}.{q.name}" for q in points)}
+    if check == "body.twist":
+        return _ends(points)
     return set()
+
+
+def _ends(points: Sequence[PointResult]) -> set[str]:
+    """The foremost and the rearmost pair."""
+    along = {p.pair: p.x for p in points if p.pair and p.x is not None}
+    ends = {max(along, key=along.__getitem__), min(along, key=along.__getitem__)} if along else set()
+    return {p.name for p in points if p.pair in ends}
 
 
 def _joined(pair: str, points: Sequence[PointResult]) -> set[str]:
@@ -133,7 +146,25 @@ def plan(doc: Document) -> Plan | None:
         round((max(ys) - min(ys)) / unit + 6 * MARGIN), round((max(xs) - min(xs)) / unit + 2 * MARGIN),
     )  # fmt: skip
     dots = [(round(-(p.y or 0.0) / unit, 2), round(-(p.x or 0.0) / unit, 2)) for p in faces]
-    return Plan(marks, _lines(stations), dots, scale.factor, box, doc.frame == "car")
+    return Plan(_apart(marks, scale.factor), _lines(stations), dots, scale.factor, box, doc.frame == "car")
+
+
+def _apart(marks: Sequence[Mark], factor: int) -> list[Mark]:
+    """The marks with their names outwards; inwards where another point or name stands there already."""
+    at = {m.name: (m.x + m.off_x * factor, m.y + m.off_y * factor) for m in marks}
+    taken = [(x - DOT, x + DOT, y) for x, y in at.values()]
+    made = {}
+    for mark in sorted(marks, key=lambda m: m.verdict == "no limit"):
+        (x, y), wide = at[mark.name], LETTER * len(mark.name)
+        left = {"start": x + NAME_OFF, "end": x - NAME_OFF - wide}
+        free = [
+            named for named in (mark.named, "start" if mark.named == "end" else "end")
+            if all(abs(y - v) > LINE or left[named] > end or left[named] + wide < start for start, end, v in taken)
+        ]  # fmt: skip
+        named = free[0] if free else mark.named
+        taken.append((left[named], left[named] + wide, y))
+        made[mark.name] = replace(mark, named=named)
+    return [made[mark.name] for mark in marks]
 
 
 def _lines(stations: Sequence[layout.Station]) -> list[tuple[str, str, str]]:
@@ -155,11 +186,15 @@ def side_view(doc: Document) -> dict[str, Any] | None:
         return None
     xs, zs = [p.x or 0.0 for p in high], [p.z or 0.0 for p in high]
     unit = max(max(xs) - min(xs), 1.0) / TALL
-    marks = [(p.name, round(-(p.x or 0.0) / unit, 2), round(-(p.z or 0.0) / unit, 2), p.side) for p in high]
+    marks = [
+        (p.name, round(-(p.x or 0.0) / unit, 2), round(-(p.z or 0.0) / unit, 2), p.side,
+         p.side != "R" and not p.part.startswith("face:"))
+        for p in high
+    ]  # fmt: skip
     box = (
-        round(-max(xs) / unit - MARGIN), round(-max(zs) / unit - MARGIN),
-        round(TALL + 2 * MARGIN), round((max(zs) - min(zs)) / unit + 2 * MARGIN),
+        round(-max(xs) / unit - MARGIN), round(-max(zs) / unit - NAMES),
+        round(TALL + 2 * MARGIN), round((max(zs) - min(zs)) / unit + NAMES + MARGIN),
     )  # fmt: skip
-    rail = [(x, y) for p, (_, x, y, side) in zip(high, marks, strict=True) if p.part == "rail" and side == "L"]
+    rail = [(x, y) for p, (_, x, y, side, _) in zip(high, marks, strict=True) if p.part == "rail" and side == "L"]
     lines = [(*a, *b) for a, b in pairwise(rail)]
     return {"marks": marks, "box": box, "lines": lines}

@@ -7,9 +7,19 @@ import socket
 import webbrowser
 from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
+from measure.atomic import sweep
+from measure.job import PHOTOS
 from measure.web.addresses import candidates
 from measure.web.joining import MINUTES, Door
+from measure.web.shop import Shop
+
+if TYPE_CHECKING:  # heavy
+    import uvicorn
+    from starlette.types import ASGIApp
+
+    from measure.web.timed import TimedProtocol
 
 Tell = Callable[[str], None]
 
@@ -20,13 +30,16 @@ class NoAddressError(Exception):
 
 def serve(root: Path, *, lan: bool, host: str | None, port: int, open_browser: bool, tell: Tell) -> None:
     """Serve until stopped. Raises NoAddressError before anything is served."""
-    import uvicorn
-
     from measure.web.app import application
 
     address = host or (_chosen(tell) if lan else "127.0.0.1")
+    if address in ("0.0.0.0", "::"):
+        raise NoAddressError(
+            f"{address} is every address of this computer at once: name the one that phones are to use"
+        )
     listening = _listen(address, port)
     port = listening.getsockname()[1]
+    _sweep(root)
     door = Door(locked=lan or address not in ("127.0.0.1", "localhost", "::1"))
     names = {address, "127.0.0.1", "localhost"} if address in ("127.0.0.1", "localhost") else {address, *_own_names()}
     hosts = [_place(name, port) for name in sorted(names)]
@@ -36,20 +49,38 @@ def serve(root: Path, *, lan: bool, host: str | None, port: int, open_browser: b
     if not door.locked or not open_browser:
         tell(f"On this computer: {own}")
     tell("Stop with Ctrl+C. Everything is saved as it is entered.")
-    config = uvicorn.Config(
-        application(root, door, hosts), log_level="warning", access_log=False, server_header=False,
-        timeout_keep_alive=20, proxy_headers=False, limit_concurrency=400,
-        h11_max_incomplete_event_size=32_768, ws="none",
-    )  # fmt: skip
+    app = application(root, door, hosts)
     if open_browser:
         webbrowser.open(own)
     with contextlib.suppress(KeyboardInterrupt):
-        uvicorn.Server(config).run(sockets=[listening])
+        server(app).run(sockets=[listening])
+
+
+def server(app: ASGIApp, http: type[TimedProtocol] | None = None) -> uvicorn.Server:
+    """The server of the page, not yet running; `http` with other limits is for tests."""
+    import uvicorn
+
+    from measure.web.timed import TimedProtocol
+
+    config = uvicorn.Config(
+        app, http=http or TimedProtocol, ws="none", log_level="warning", access_log=False, server_header=False,
+        timeout_keep_alive=20, proxy_headers=False, limit_concurrency=400, h11_max_incomplete_event_size=32_768,
+    )  # fmt: skip
+    return uvicorn.Server(config)
 
 
 def _place(name: str, port: int) -> str:
-    """Name and port as they stand in an address."""
-    return f"[{name}]:{port}" if ":" in name else f"{name}:{port}"
+    """Name and port as they stand in an address, where a browser leaves out port 80."""
+    name = f"[{name}]" if ":" in name else name
+    return name if port == 80 else f"{name}:{port}"
+
+
+def _sweep(root: Path) -> None:
+    """Remove the unfinished files that killed runs left in the jobs; what a link leads to is let be."""
+    for job in Shop(root).jobs().values():
+        for folder in (job, *job.glob("*/"), *job.glob(f"*/{PHOTOS}/")):
+            if folder.resolve().is_relative_to(job.resolve()):
+                sweep(folder)
 
 
 def _own_names() -> set[str]:

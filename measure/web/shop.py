@@ -9,6 +9,7 @@ from pathlib import Path
 from measure.findings import Findings
 from measure.history import History
 from measure.job import Job, load_job
+from measure.web.sentences import say
 
 JOB_FILE = "job.toml"
 MOST_JOBS = 2_000
@@ -49,7 +50,7 @@ class Shop:
         try:
             return self.jobs()[name]
         except KeyError:
-            raise NotHereError(f'no job "{name}" in this folder') from None
+            raise NotHereError(say("no_job", name=name)) from None
 
     def history(self, name: str) -> History:
         """The one History of a job in this process."""
@@ -71,7 +72,7 @@ class Shop:
         """The folder of a stage that job.toml lists; made on request. A link out of the job is refused."""
         job, _ = self.load(name)
         if stage not in job.stages:
-            raise NotHereError(f'no stage "{stage}" in job.toml')
+            raise NotHereError(say("no_stage", name=stage))
         path = job.folder / stage
         inside(path, job.folder)
         if make:
@@ -91,4 +92,4 @@ def _no_links_out(place: Path, folder: Path) -> None:
 def inside(path: Path, folder: Path) -> None:
     """Raises NotHereError where `path` leads, by a link or otherwise, out of `folder`."""
     if not path.resolve().is_relative_to(folder.resolve()):
-        raise NotHereError(f"{path.name} is a link out of the job folder: it is not followed")
+        raise NotHereError(say("link_out", name=path.name))

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from measure.job import Job
 from measure.report.sketch import sketch_places
 from measure.report.words import printable
-from measure.result import Document
+from measure.result import Document, NextAct
 from measure.tape_plan import tapes_to_run
 from measure.web.fit import Fit
 
@@ -29,7 +29,7 @@ class Spot:
 
 @dataclass(frozen=True)
 class Line:
-    """A tape on the sheet. `state`: todo, fits, off, unchecked or unsolved."""
+    """A tape on the sheet. `state`: todo, fits, off, unchecked or unsolved; `again`: one more reading of a tape."""
 
     key: str
     start: str
@@ -40,6 +40,7 @@ class Line:
     state: str
     words: str
     helps: bool
+    again: bool
     x1: float
     y1: float
     x2: float
@@ -72,23 +73,20 @@ def sketch(
     """The sheet of a stage: `rows` are those of its tape table, in its order; without any, those of the plan."""
     places = {name: _on_sheet(place) for name, place in _places(job).items()}
     acts = _acts(doc)
+    helping = [act.names for act in acts if act.kind == "tape"]
+    again = {name for act in acts if act.kind == "drop" for name in act.names}
     listed: list[Mapping[str, str | int]] = list(rows) or [
         {"from": a, "to": b, "where": "floor", "length": "", "line": 0} for a, b in _plan(job)
     ]
-    lines = [line for row in listed if (line := _line(row, places, fits, acts, file)) is not None]
-    wanted = {(a, b) for line in lines for a, b in ((line.start, line.end), (line.end, line.start))}
-    for a, b in _asked_for(job, acts):
-        if (a, b) not in wanted and a.partition("#")[0] in places and b.partition("#")[0] in places:
-            row: dict[str, str | int] = {"from": a, "to": b, "where": "floor", "length": "", "line": 0}
-            extra = _line(row, places, fits, acts, file)
-            lines += [extra] if extra else []
+    listed += [
+        {"from": a, "to": b, "where": "floor", "length": "", "line": 0, "again": _between(listed, {a, b})}
+        for a, b in helping if not _between([row for row in listed if not row["length"]], {a, b})
+    ]  # fmt: skip
+    lines = [line for row in listed if (line := _line(row, places, fits, helping, file)) is not None]
     todo = [line for line in lines if line.state == "todo"]
     first = next((line for line in todo if line.helps), todo[0] if todo else None)
-    spots = [
-        Spot(name, x, y, job.point(name).side, any(_drop_at(act, name) for act in acts))
-        for name, (x, y) in places.items()
-    ]
-    return Sketch(spots, lines, first, [printable(act) for act in acts])
+    spots = [Spot(name, x, y, job.point(name).side, name in again) for name, (x, y) in places.items()]
+    return Sketch(spots, lines, first, [printable(act.act) for act in acts])
 
 
 def _places(job: Job) -> dict[str, tuple[float, float]]:
@@ -105,33 +103,19 @@ def _on_sheet(place: tuple[float, float]) -> tuple[float, float]:
     return round(middle + across * (RIGHT - LEFT) / 2, 1), round(BOTTOM - along * (BOTTOM - TOP), 1)
 
 
-def _acts(doc: Document | None) -> list[str]:
+def _acts(doc: Document | None) -> list[NextAct]:
     """What the adviser asks for, each once."""
-    return list(dict.fromkeys(c.next.act for c in doc.checks if c.next)) if doc else []
+    return list({c.next.act: c.next for c in doc.checks if c.next}.values()) if doc else []
 
 
-def _asked_for(job: Job, acts: Sequence[str]) -> list[tuple[str, str]]:
-    """Tapes among the acts. The adviser speaks in words: its sentence is matched whole, names and all."""
-    found = []
-    names = [p.name for p in job.points]
-    for act in acts:
-        if not act.startswith("run another floor tape from "):
-            continue
-        found += [(a, b) for a in names for b in names if _tape_between(act, a, b)]
-    return found
-
-
-def _tape_between(act: str, a: str, b: str) -> bool:
-    return act == f"run another floor tape from {a} to {b}"
-
-
-def _drop_at(act: str, name: str) -> bool:
-    return act.startswith("drop the bob ") and act.endswith(f" at {name} and tape to the new mark")
+def _between(rows: Sequence[Mapping[str, str | int]], ends: set[str]) -> bool:
+    """Whether one of the rows is a tape between these marks, whichever way round."""
+    return any({row["from"], row["to"]} == ends for row in rows)
 
 
 def _line(
     row: Mapping[str, str | int], places: Mapping[str, tuple[float, float]], fits: Mapping[str, Fit],
-    acts: Sequence[str], file: str,
+    helping: Sequence[Sequence[str]], file: str,
 ) -> Line | None:  # fmt: skip
     start, end, typed = str(row["from"]), str(row["to"]), str(row["length"])
     one, other = places.get(start.partition("#")[0]), places.get(end.partition("#")[0])
@@ -139,9 +123,9 @@ def _line(
         return None
     fit = fits.get(f"{file}:{row['line']}") if typed else None
     state = "todo" if not typed else fit.how if fit else "unsolved"
-    helps = not typed and any(_tape_between(act, start, end) or _tape_between(act, end, start) for act in acts)
+    helps = not typed and any({start, end} == set(ends) for ends in helping)
     key = f"{row['line']}:{start}:{end}:{row['where']}"
     return Line(
         key, start, end, str(row["where"]) or "floor", int(row["line"]), typed, state, fit.words if fit else "", helps,
-        *one, *other,
+        bool(row.get("again")), *one, *other,
     )  # fmt: skip

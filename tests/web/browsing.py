@@ -39,9 +39,11 @@ def a_browser() -> Iterator[Any]:
             browser.close()
 
 
-def a_page(browser: Any, url: str, size: dict[str, int] = PHONE, scheme: str = "light") -> Any:
+def a_page(browser: Any, url: str, size: dict[str, int] = PHONE, scheme: str = "light", locale: str = "en-GB") -> Any:
     """A page with cookies and storage of its own; what goes wrong in its script is kept in `page.wrong`."""
-    context = browser.new_context(viewport=size, color_scheme=scheme, has_touch=size is PHONE, base_url=url)
+    context = browser.new_context(
+        viewport=size, color_scheme=scheme, locale=locale, has_touch=size is PHONE, base_url=url
+    )
     page = context.new_page()
     page.wrong = []
     page.asked = []

@@ -1,4 +1,7 @@
-"""`python -m tests.web.screenshots FOLDER`: the page as phone and desk show it, from the sample cars, as PNG."""
+"""`python -m tests.web.screenshots FOLDER`: the page as phone and desk show it, and the sheet's first pages, as PNG.
+
+All is made from the sample cars.
+"""
 
 from __future__ import annotations
 
@@ -9,12 +12,20 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from pypdfium2 import PdfDocument
+
+from measure.compare.document import compare_stages
+from measure.document import document
+from measure.report.certificate.paper import pdf_bytes
+from measure.survey import survey
 from tests.web.browsing import DESK, PHONE, a_browser, a_page
 from tests.web.conftest import SAMPLES, start
 
 CARS = ("straight_saloon", "pulled_rail", "rushed_job", "repaired_sill", "photo_car")
+SHEET_OF, SHEET_PAGES, SHEET_DPI = "repaired_sill", 3, 90
 SETTLED = 900
 """ms after which a page has drawn all it draws."""
+PICTURES_THERE = "[...document.images].every((i) => i.complete || i.getBoundingClientRect().top > innerHeight)"
 
 
 def _swapped(page: Any) -> None:
@@ -54,9 +65,19 @@ SHOTS: dict[str, tuple[dict[str, int], str, Callable[[Any], None]]] = {
 }
 
 
+def _sheet(folder: Path) -> None:
+    """The first pages of a sheet, as sheet_1.png and so on."""
+    surveyed = survey(SAMPLES / SHEET_OF, "after")
+    compared = compare_stages(SAMPLES / SHEET_OF, "before", "after")
+    with PdfDocument(pdf_bytes(document(surveyed), surveyed.job, "A4", compared)) as pages:
+        for number in range(SHEET_PAGES):
+            pages[number].render(scale=SHEET_DPI / 72).to_pil().save(folder / f"sheet_{number + 1}.png", optimize=True)
+
+
 def main(folder: Path) -> None:
     """Write every picture into `folder`."""
     folder.mkdir(parents=True, exist_ok=True)
+    _sheet(folder)
     with tempfile.TemporaryDirectory() as cars, a_browser() as browser:
         for name in CARS:
             shutil.copytree(SAMPLES / name, Path(cars) / name)
@@ -66,6 +87,7 @@ def main(folder: Path) -> None:
                 page = a_page(browser, server.url, size, scheme)
                 show(page)
                 page.wait_for_timeout(SETTLED)
+                page.wait_for_function(PICTURES_THERE)
                 page.wait_for_timeout(9 * SETTLED if "photos" in name else SETTLED)
                 page.screenshot(path=folder / f"{name}.png")
                 page.context.close()

@@ -91,6 +91,25 @@ def test_two_points_make_a_tape_and_inches_have_their_keys(phone: Any, cars: Pat
     assert phone.locator("dialog").count() == 0
 
 
+def test_the_tape_that_helps_most_is_run_again(phone: Any, cars: Path) -> None:
+    shutil.copytree(SAMPLES / "straight_saloon", cars / "poor tape")
+    with (cars / "poor tape/job.toml").open("a", encoding="utf-8") as file:
+        file.write('\n[sd]\nplumb = 0.1\ntape = 3.0\n\n[limits]\n"axle.rear.square" = 0.05\n')
+    before = tape(cars, "poor tape")
+    phone.goto("/jobs/poor tape/before/tape")
+    phone.locator(".advice").get_by_text("run another floor tape from tailR to axleR").wait_for()
+    assert phone.locator("#sketch .tape.helps").count() == 1
+    helping = phone.locator("button[data-again]")
+    assert "tailR – axleR" in helping.inner_text() and "helps most" in helping.inner_text()
+    known = phone.locator("button[data-typed]", has_text="tailR – axleR").last.get_attribute("data-typed")
+    assert known
+    helping.tap()
+    press(phone, known.partition(".")[0])
+    phone.get_by_role("button", name="Save").tap()
+    phone.locator("#answer").get_by_text("Fits to").wait_for()
+    assert tape(cars, "poor tape").startswith(before) and len(tape(cars, "poor tape").splitlines()) == 126
+
+
 def test_by_keyboard_alone(browser: Any, running: Running, cars: Path) -> None:
     page = a_page(browser, running.url, DESK)
     page.goto("/jobs/straight_saloon/before/tape")
@@ -190,6 +209,16 @@ def test_the_plan_is_moved_enlarged_and_opened(browser: Any, running: Running) -
     page.context.close()
 
 
+def test_the_car_in_space_is_turned_and_brought_nearer(phone: Any) -> None:
+    phone.goto("/jobs/repaired_sill/after/space")
+    canvas = phone.locator("#space")
+    seen = [canvas.screenshot()]
+    for name in ("From the side", "Larger", "Turn left", "Smaller"):
+        phone.get_by_role("button", name=name).tap()
+        seen.append(canvas.screenshot())
+    assert len(set(seen)) == len(seen)
+
+
 def picture(number: int) -> bytes:
     """A photograph of one printed target, straight on."""
     from measure.photo.code import code_cells
@@ -287,6 +316,14 @@ TOO_SMALL = f"""[...document.querySelectorAll({TOUCHED!r})]
 def _violations(axe: Any, page: Any) -> list[tuple[str, str]]:
     found = axe.run(page).response["violations"]
     return [(v["id"], json.dumps([n["html"][:160] for n in v["nodes"][:3]])) for v in found]
+
+
+def test_both_weights_of_the_shipped_type_are_used(browser: Any, running: Running) -> None:
+    page = a_page(browser, running.url)
+    page.goto(PAGES[0])
+    loaded = page.evaluate("document.fonts.ready.then(() => [...document.fonts].map((face) => face.status))")
+    assert loaded == ["loaded", "loaded"]
+    page.context.close()
 
 
 def test_text_may_be_twice_as_large(browser: Any, running: Running) -> None:

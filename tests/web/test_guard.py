@@ -9,6 +9,7 @@ import pytest
 from measure.web.addresses import candidates
 from measure.web.guard import MOST_JSON
 from measure.web.joining import MINUTES, Door
+from measure.web.server import NoAddressError, _place, serve
 from tests.web.client import HOST, Client
 from tests.web.conftest import reading
 
@@ -25,7 +26,7 @@ def test_every_route_answers_to_its_own_name_only(client: Client, path: str) -> 
 
 
 @pytest.mark.parametrize(
-    "origin", [None, "null", "http://evil.example", "https://127.0.0.1:8177", "http://127.0.0.1:8178"]
+    "origin", [None, "null", "http://evil.example", "https://127.0.0.1:8177", "http://127.0.0.1:8178", HOST]
 )
 def test_a_write_from_elsewhere_is_refused(client: Client, shop: Path, origin: str | None) -> None:
     headers = {"x-plumbsquare-token": client.door.write_token} | ({"origin": origin} if origin else {})
@@ -144,6 +145,18 @@ def test_hostile_names_are_only_text(client: Client, shop: Path) -> None:
     for part in ("tape", "results", "changes", "more", "space"):
         page = client.get(f"/jobs/saloon/before/{part}").text
         assert "<script>alert" not in page and "&lt;script&gt;alert" in page
+
+
+def test_names_are_as_a_browser_writes_them() -> None:
+    assert [_place(*each) for each in (("10.0.0.5", 8177), ("10.0.0.5", 80), ("::1", 8177), ("::1", 80))] == [
+        "10.0.0.5:8177", "10.0.0.5", "[::1]:8177", "[::1]",
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("host", ["0.0.0.0", "::"])
+def test_every_address_at_once_is_none_that_a_phone_could_use(shop: Path, host: str) -> None:
+    with pytest.raises(NoAddressError, match="name the one"):
+        serve(shop, lan=True, host=host, port=0, open_browser=False, tell=print)
 
 
 def test_this_computer_is_not_offered_to_phones_as_loopback() -> None:

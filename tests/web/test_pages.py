@@ -7,6 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from measure.report.certificate.embedded import sheet_from
+from measure.typeface import STYLES, face
 from tests.web.client import Client
 from tests.web.conftest import SAMPLES
 
@@ -50,6 +52,26 @@ def test_the_verdicts_are_those_of_the_command(client: Client) -> None:
 def test_the_sheet_is_handed_out_to_keep(client: Client) -> None:
     answer = client.get("/jobs/pulled_rail/before/sheet")
     assert answer.content.startswith(b"%PDF") and "attachment" in answer.headers["content-disposition"]
+
+
+def test_the_sheet_of_a_later_stage_has_what_moved_since_the_one_before(client: Client) -> None:
+    for stage, moved in (("before", False), ("after", True)):
+        sheet = sheet_from(client.get(f"/jobs/repaired_sill/{stage}/sheet").content)
+        assert (sheet.compared is not None) == moved, stage
+
+
+@pytest.mark.parametrize("style", STYLES)
+def test_the_type_is_handed_out_and_kept(client: Client, style: str) -> None:
+    answer = client.get(f"/static/fonts/{style}.woff2")
+    assert answer.status_code == 200 and answer.headers["content-type"] == "font/woff2"
+    assert answer.content == face(style, "woff2").read_bytes()
+    assert answer.headers["cache-control"].startswith("max-age=")
+    assert f'url("/static/fonts/{style}.woff2")' in client.get("/static/base.css").text
+
+
+@pytest.mark.parametrize("name", ["Other", "..%2F__init__", "Regular%00"])
+def test_no_other_file_is_handed_out_as_type(client: Client, name: str) -> None:
+    assert client.get(f"/static/fonts/{name}.woff2").status_code == 404
 
 
 def test_a_car_that_cannot_be_worked_out_still_takes_readings(client: Client, shop: Path) -> None:

@@ -11,6 +11,8 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
+from measure.photo.find import FoundPicture
+from measure.web import photo_api, photo_shelf
 from tests.web.client import Client
 
 AT = "/api/jobs/saloon/before/photos"
@@ -84,6 +86,22 @@ def test_a_picture_is_shown_reduced_within_seconds(client: Client) -> None:
     )
     small = Image.open(io.BytesIO(client.get(f"{AT}/{name}/picture").content))
     assert small.size == (1000, 667)
+
+
+def test_a_stage_takes_so_many_and_no_more(client: Client, shop: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(photo_api, "MOST_PHOTOS", 2)
+    assert client.post(AT, content=jpeg(1)).status_code == 200
+    look_through = photo_shelf.look_through
+
+    async def while_another_comes(path: Path) -> FoundPicture:
+        (shop / "saloon/before/photos/another.jpg").write_bytes(jpeg(2))
+        return await look_through(path)
+
+    monkeypatch.setattr(photo_shelf, "look_through", while_another_comes)
+    for _ in range(2):
+        answer = client.post(AT, content=jpeg(3))
+        assert answer.status_code == 422 and "2 pictures already" in answer.json()["error"]
+    assert len(names(shop)) == 2
 
 
 def test_a_full_disk_is_told_before_anything_is_written(

@@ -8,7 +8,7 @@ from pathlib import Path
 from measure.check import check
 from measure.findings import Findings
 from measure.job import Job, load_job
-from measure.result import CheckResult, Document, NextAct
+from measure.result import ActKind, CheckResult, Document, NextAct
 from measure.web.entering import FORMS, rows_of
 from measure.web.fit import fits, size
 from measure.web.sketch import Line, sketch
@@ -23,9 +23,10 @@ def loaded(folder: Path = CAR) -> Job:
     return job
 
 
-def asking(doc: Document, act: str) -> Document:
-    """The document, whose first check asks for one act."""
-    checks: list[CheckResult] = [replace(doc.checks[0], next=NextAct(act, 1.0)), *doc.checks[1:]]
+def asking(doc: Document, kind: ActKind | None, *names: str) -> Document:
+    """The document, whose first check asks for one act; its words are in no language."""
+    act = NextAct("⟦what to do⟧", 1.0, kind, list(names))
+    checks: list[CheckResult] = [replace(doc.checks[0], next=act), *doc.checks[1:]]
     return replace(doc, checks=[checks[0], *(replace(c, next=None) for c in checks[1:])])
 
 
@@ -47,13 +48,35 @@ def test_a_new_car_shows_the_plan_and_begins_at_the_front() -> None:
 
 
 def test_the_tape_that_would_help_most_is_thick_and_next() -> None:
-    job, doc = loaded(), asking(check(CAR), "run another floor tape from rail1L to tailR")
+    job, doc = loaded(), asking(check(CAR), "tape", "rail1L", "tailR")
     made = sketch(job, rows_of(job, "before", FORMS["tape"]), doc, fits(doc), "tape.csv")
     helping = [line for line in made.lines if line.helps]
     assert [(line.start, line.end) for line in helping] == [("rail1L", "tailR")] and made.next == helping[0]
-    doc = asking(doc, "drop the bob a second time at axleL and tape to the new mark")
+    assert made.advice == ["⟦what to do⟧"] and not any(spot.again for spot in made.spots)
+    doc = asking(doc, "drop", "axleL")
     made = sketch(job, rows_of(job, "before", FORMS["tape"]), doc, fits(doc), "tape.csv")
-    assert [spot.name for spot in made.spots if spot.again] == ["axleL"]
+    assert [spot.name for spot in made.spots if spot.again] == ["axleL"] and not any(line.helps for line in made.lines)
+
+
+def test_a_tape_of_the_plan_that_would_help_is_drawn_once_whichever_way_round() -> None:
+    job, doc = loaded(), asking(check(CAR), "tape", "outriggerR", "outriggerL")
+    made = sketch(job, [], doc, {}, "tape.csv")
+    helping = [line for line in made.lines if line.helps]
+    assert [(line.start, line.end) for line in helping] == [("outriggerL", "outriggerR")] and not helping[0].again
+
+
+def test_a_second_reading_of_a_tape_that_was_run_is_a_line_of_its_own() -> None:
+    job, doc = loaded(), asking(check(CAR), "tape", "outriggerR", "outriggerL")
+    made = sketch(job, rows_of(job, "before", FORMS["tape"]), doc, fits(doc), "tape.csv")
+    (helping,) = [line for line in made.lines if line.helps]
+    assert helping.again and helping.line == 0 and made.next == helping
+
+
+def test_an_act_of_no_kind_is_only_told() -> None:
+    job, doc = loaded(), asking(check(CAR), None)
+    made = sketch(job, [], doc, {}, "tape.csv")
+    assert made.advice == ["⟦what to do⟧"] and not any(line.helps for line in made.lines)
+    assert not any(spot.again for spot in made.spots)
 
 
 def test_sizes_are_said_in_the_cars_unit() -> None:

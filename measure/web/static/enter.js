@@ -1,6 +1,6 @@
 // Entering a reading and showing how it fits: shared by the pages that do so.
 import { look, tell } from "./page.js";
-import { newId, post, say, send } from "./talk.js";
+import { newId, post, say, send, settled } from "./talk.js";
 
 export const desk = document.getElementById("desk").dataset;
 const base = `/api/jobs/${encodeURIComponent(desk.job)}`;
@@ -13,7 +13,7 @@ export async function save(wanted, shown) {
   else if (answer.status === 200) {
     last = answer.data.number;
     showAnswer(wanted.mode === "clear" ? say("saved") : `${shown}. ${answer.data.words}`, answer.data.how);
-  } else if (answer.status >= 500 || answer.status === 401) showAnswer(`${shown}: ${answer.data.error || ""} ${say("kept_here")}`, "off");
+  } else if (!settled(answer.status)) showAnswer(`${shown}: ${answer.data.error || ""} ${say("kept_here")}`, "off");
   else showAnswer(`${shown}: ${answer.data.error || ""}`, "off");
   await look();
 }

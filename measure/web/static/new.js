@@ -59,7 +59,7 @@ function draw() {
       pairs.splice(to, 0, pairs.splice(i, 1)[0]);
       draw();
     } }, by < 0 ? "↑" : "↓");
-    return element("li", {}, element("label", { class: "tick", for: id }, tick, element("span", { class: "visually-hidden" }, pair.name)),
+    return element("li", {}, element("label", { class: "tick", for: id }, tick, element("span", { class: "visually-hidden", translate: "no" }, pair.name)),
       element("label", {}, say("point_name"), name), element("label", {}, say("what_is_it"), part), move(-1, "up"), move(1, "down"));
   }));
 }
@@ -67,7 +67,9 @@ function draw() {
 document.getElementById("add-pair").addEventListener("click", () => {
   pairs.push({ name: say("new_point", { n: pairs.length + 1 }), part: "reference", note: "", in: true });
   draw();
-  list.lastElementChild.querySelector("input:not([type=checkbox])").focus();
+  const name = list.lastElementChild.querySelector("input:not([type=checkbox])");
+  name.focus();
+  name.select();
 });
 
 async function make(data) {

@@ -1,4 +1,5 @@
 // The number pad: keys for gloves. It only writes text; what a length is, the bench computer says.
+import { mark as decimalMark, remember } from "./decimals.js";
 import { say } from "./talk.js";
 
 const PARTS = ["1/16", "1/8", "3/16", "1/4", "5/16", "3/8", "7/16", "1/2", "9/16", "5/8", "11/16", "3/4", "13/16", "7/8", "15/16"];
@@ -14,9 +15,9 @@ function element(name, attributes = {}, ...inside) {
 }
 
 // Ask for one or more figures. Resolves with {values, act} or null where it was closed.
-export function ask({ title, fields, units, comma, negative = false, acts = [], about = "" }) {
+export function ask({ title, fields, units, negative = false, acts = [], about = "" }) {
   return new Promise((resolve) => {
-    const mark = comma ? "," : ".";
+    const mark = decimalMark();
     let current = 0;
     const inputs = fields.map((field, i) => element("input", {
       id: `pad-${i}`, type: "text", inputmode: "none", autocomplete: "off", enterkeyhint: "done",
@@ -26,6 +27,7 @@ export function ask({ title, fields, units, comma, negative = false, acts = [], 
       const input = inputs[current];
       if (text === "back") input.value = input.value.replace(/\s+$/, "").slice(0, -1).replace(/\s+$/, "");
       else if (text === "minus") input.value = input.value.startsWith("-") ? input.value.slice(1) : `-${input.value}`;
+      else if (text === mark && /[.,]$/.test(input.value)) input.value = input.value.slice(0, -1) + (input.value.endsWith(".") ? "," : ".");
       else if (text.includes("/")) {
         const whole = input.value.replace(TRAILING, "").replace(/\s+$/, "");
         const end = units === "in" ? "" : '"';
@@ -35,19 +37,19 @@ export function ask({ title, fields, units, comma, negative = false, acts = [], 
     };
     const spoken = element("p", { class: "visually-hidden", "aria-live": "polite" });
     const tellFigure = () => { spoken.textContent = inputs[current].value; };
-    const key = (text, face = text, label = text, kind = "") => element("button", {
+    const key = (text, face = text, label = text, { class: kind } = { class: "" }) => element("button", {
       type: "button", class: `key-cap ${kind}`, "aria-label": label, onpointerdown: (e) => e.preventDefault(), onclick: () => put(text),
     }, face);
     const digits = element("div", { class: "digits" },
       ...["7", "8", "9", "4", "5", "6", "1", "2", "3"].map((d) => key(d)),
-      key(mark), key("0"), key("back", "⌫", say("back"), "soft"));
-    if (negative) digits.append(key("minus", `− ${say("minus")}`, say("minus"), "wide soft"));
-    const inches = element("div", { class: "inches" }, ...PARTS.map((p) => key(p)), key("'", `${say("feet")} ′`, say("feet"), "soft wide2"), key('"', `${say("inches")} ″`, say("inches"), "soft wide2"), key(" ", "␣", say("space_key"), "soft"));
+      key(mark, mark === "," ? ", ." : ". ,", say("decimal_key")), key("0"), key("back", "⌫", say("back"), { class: "soft" }));
+    if (negative) digits.append(key("minus", `− ${say("minus")}`, say("minus"), { class: "wide soft" }));
+    const inches = element("div", { class: "inches" }, ...PARTS.map((p) => key(p)), key("'", `${say("feet")} ′`, say("feet"), { class: "soft wide2" }), key('"', `${say("inches")} ″`, say("inches"), { class: "soft wide2" }), key(" ", "␣", say("space_key"), { class: "soft" }));
     inches.hidden = units !== "in";
     const toggle = element("button", { hidden: units === "in", type: "button", class: "plain", "aria-expanded": String(!inches.hidden), onclick: () => {
       inches.hidden = !inches.hidden; toggle.setAttribute("aria-expanded", String(!inches.hidden));
     } }, say("inch_keys"));
-    const answer = (act) => { const values = inputs.map((i) => i.value.trim()); close({ values, act }); };
+    const answer = (act) => { const values = inputs.map((i) => i.value.trim()); remember(values.join(" ")); close({ values, act }); };
     const buttons = element("div", { class: "pad-acts" },
       element("button", { type: "button", class: "button quiet", onclick: () => close(null) }, say("cancel")),
       element("button", { type: "submit", class: "button go", value: "save" }, acts.length ? acts[0].words : say("save")));

@@ -1,77 +1,72 @@
-// Sending photographs: one request each, tried again until it is through, never made smaller here.
+// Taking and choosing photographs, how far each is on its way, and saying where a target sits.
 import { save } from "./enter.js";
 import { look, tell } from "./page.js";
-import { ready, say, token } from "./talk.js";
+import { onPhoto, sendPhotos, waitingPhotos } from "./sending.js";
+import { ready, say } from "./talk.js";
+import { keepPhoto } from "./unsent.js";
 
 const desk = document.getElementById("desk").dataset;
+const path = `/api/jobs/${encodeURIComponent(desk.job)}/${encodeURIComponent(desk.stage)}/photos`;
 const list = document.getElementById("sending");
 const bar = document.getElementById("progress");
-const queue = [];
+const rows = new Map();
 let all = 0;
 let done = 0;
-let busy = false;
+let keeping = 0;
 
-function row(name) {
+function row(words) {
   const made = document.createElement("li");
-  made.textContent = name;
+  made.textContent = words;
   list.append(made);
   return made;
 }
 
-function attempt(file, place) {
-  return new Promise((resolve) => {
-    const request = new XMLHttpRequest();
-    request.open("POST", `/api/jobs/${encodeURIComponent(desk.job)}/${encodeURIComponent(desk.stage)}/photos`);
-    request.setRequestHeader("x-plumbsquare-token", token());
-    request.setRequestHeader("x-name", encodeURIComponent(file.name).slice(0, 300));
-    request.setRequestHeader("content-type", "application/octet-stream");
-    request.timeout = 300000;
-    request.upload.onprogress = (event) => {
-      if (!event.lengthComputable) return;
-      place.textContent = say("sending", { name: file.name, percent: Math.floor((100 * event.loaded) / event.total) });
-      bar.value = (done + event.loaded / event.total) / all;
-    };
-    request.onload = () => resolve(request);
-    request.onerror = request.ontimeout = request.onabort = () => resolve(null);
-    request.send(file);
-  });
+// A photograph that waits, with its row; one for another stage is named with it.
+function waiting(key, place) {
+  if (rows.has(key[1])) { if (place && place !== rows.get(key[1])) place.remove(); return; } // it was sent in the meantime
+  const elsewhere = key[2] === path ? "" : ` (${key[2].split("/").slice(3, 5).map(decodeURIComponent).join(", ")})`;
+  const made = place || row("");
+  made.textContent = say("photo_waits", { name: key[3] }) + elsewhere;
+  rows.set(key[1], made);
+  all += 1;
+  bar.hidden = false;
 }
 
-async function sendAll() {
-  if (busy) return;
-  busy = true;
-  bar.hidden = false;
-  while (queue.length) {
-    const { file, place } = queue[0];
-    for (let wait = 2; ; wait = Math.min(wait * 2, 60)) {
-      const answer = await attempt(file, place);
-      if (answer && answer.status < 500 && answer.status !== 408) {
-        const data = JSON.parse(answer.responseText || "{}");
-        place.textContent = answer.status === 200 ? say("photo_saved", { name: file.name }) : say("photo_failed", { name: file.name, why: data.error || answer.status });
-        place.className = answer.status === 200 ? "ok" : "off";
-        break;
+onPhoto(async (key, state, words, share) => {
+  waiting(key);
+  const place = rows.get(key[1]);
+  place.textContent = words;
+  place.className = { saved: "ok", elsewhere: "ok", refused: "off" }[state] || "";
+  const settled = ["saved", "elsewhere", "refused"].includes(state);
+  if (settled) done += 1;
+  bar.value = (done + share) / all;
+  bar.hidden = done === all;
+  if (!settled) return;
+  tell(say("photo_count", { done, all }));
+  await look();
+});
+
+async function choose(files) {
+  await ready;
+  const chosen = [...files].map((file) => ({ file, place: row(say("photo_keeping", { name: file.name })) }));
+  keeping += chosen.length;
+  for (const { file, place } of chosen) {
+    if (file.size > Number(desk.mostBytes)) {
+      place.textContent = say("photo_failed", { name: file.name, why: say("too_long", { most: `${desk.mostBytes / 1e6} MB` }) });
+      place.className = "off";
+    } else {
+      try { waiting(await keepPhoto(path, file), place); sendPhotos(); } catch {
+        place.textContent = say("photo_unread", { name: file.name });
+        place.className = "off";
       }
-      place.textContent = say("photo_again", { name: file.name, seconds: wait });
-      await new Promise((next) => { setTimeout(next, wait * 1000); window.addEventListener("online", next, { once: true }); });
     }
-    queue.shift();
-    done += 1;
-    bar.value = done / all;
-    tell(say("photo_count", { done, all }));
-    await look();
+    keeping -= 1;
   }
-  bar.hidden = true;
-  busy = false;
 }
 
 for (const id of ["take", "choose"]) {
   const input = document.getElementById(id);
-  input.addEventListener("change", async () => {
-    await ready;
-    for (const file of input.files) { queue.push({ file, place: row(file.name) }); all += 1; }
-    input.value = "";
-    sendAll();
-  });
+  input.addEventListener("change", () => { choose([...input.files]); input.value = ""; });
 }
 document.getElementById("sits").addEventListener("submit", (event) => {
   event.preventDefault();
@@ -79,4 +74,6 @@ document.getElementById("sits").addEventListener("submit", (event) => {
   const known = [...document.querySelectorAll("[data-target]")].find((each) => each.dataset.target === cells.target.trim());
   save({ table: "targets", mode: "fill", cells, line: null, seen: known ? known.dataset.pointOf : "" }, `${cells.target}: ${cells.point}`);
 });
-window.addEventListener("beforeunload", (event) => { if (queue.length) event.preventDefault(); });
+window.addEventListener("beforeunload", (event) => { if (keeping) event.preventDefault(); });
+await ready;
+for (const key of await waitingPhotos()) waiting(key);

@@ -4,6 +4,7 @@ const pen = canvas.getContext("2d");
 const tall = canvas.clientHeight > canvas.clientWidth;
 let turn = tall ? 0.35 : -2.3;
 let tilt = tall ? 0.9 : 0.45;
+let near = 1;
 
 function scene() {
   const place = document.getElementById("scene");
@@ -34,7 +35,7 @@ function draw() {
   const [left, right] = range(0);
   const [top, bottom] = range(1);
   const room = Math.min(70, width / 6);
-  const size = Math.min((width - 2 * room) / Math.max(right - left, 1), (height - 60) / Math.max(bottom - top, 1));
+  const size = near * Math.min((width - 2 * room) / Math.max(right - left, 1), (height - 60) / Math.max(bottom - top, 1));
   const flat = (p) => {
     const [u, v] = seen(p);
     return [width / 2 + (u - (left + right) / 2) * size, height / 2 + (v - (top + bottom) / 2) * size];
@@ -47,7 +48,7 @@ function draw() {
     pen.beginPath(); pen.moveTo(...at.get(line.a)); pen.lineTo(...at.get(line.b)); pen.stroke();
   }
   pen.setLineDash([]);
-  pen.font = `${Math.max(11, parseFloat(getComputedStyle(canvas).fontSize) * 0.8)}px sans-serif`;
+  pen.font = `${Math.max(11, parseFloat(getComputedStyle(canvas).fontSize) * 0.8)}px ${getComputedStyle(canvas).fontFamily}`;
   const taken = [];
   for (const p of all.points) {
     const [x, y] = at.get(p.name);
@@ -56,8 +57,9 @@ function draw() {
     if (p.side === "R") pen.rect(x - 4, y - 4, 8, 8); else pen.arc(x, y, 4.5, 0, 7);
     pen.fill();
     const wide = pen.measureText(p.name).width;
-    const free = taken.every(([u, v, w]) => x + 7 > u + w || x + 7 + wide < u || Math.abs(y - v) > 14);
-    if (p.part !== "face" && free) { pen.fillStyle = colour("--soft"); pen.fillText(p.name, x + 7, y - 6); taken.push([x + 7, y, wide]); }
+    const from = x + 7 + wide > width ? x - 7 - wide : x + 7;
+    const free = taken.every(([u, v, w]) => from > u + w || from + wide < u || Math.abs(y - v) > 14);
+    if (p.part !== "face" && free) { pen.fillStyle = colour("--soft"); pen.fillText(p.name, from, y - 6); taken.push([from, y, wide]); }
   }
   pen.strokeStyle = colour("--undecided"); pen.fillStyle = colour("--undecided"); pen.lineWidth = 1.5;
   for (const c of all.cameras) {
@@ -68,24 +70,40 @@ function draw() {
   }
 }
 
+function come(by) {
+  near = Math.min(12, Math.max(0.7, near * by));
+  draw();
+}
+
 const views = { above: [0, Math.PI / 2], side: [-Math.PI / 2, 0], front: [Math.PI, 0] };
 document.addEventListener("click", (event) => {
+  const nearer = event.target.closest("[data-near]");
+  if (nearer) come(Number(nearer.dataset.near));
   const act = event.target.closest("[data-turn]");
   if (!act) return;
   const way = act.dataset.turn;
   if (way === "left") turn -= 0.3; else if (way === "right") turn += 0.3; else [turn, tilt] = views[way];
   draw();
 });
-let held = null;
-canvas.addEventListener("pointerdown", (event) => { held = [event.clientX, event.clientY]; canvas.setPointerCapture(event.pointerId); });
+const held = new Map(); // one finger turns, two bring the car nearer
+const apart = () => { const [[a, b], [c, d]] = held.values(); return Math.max(Math.hypot(a - c, b - d), 1); };
+canvas.addEventListener("pointerdown", (event) => { held.set(event.pointerId, [event.clientX, event.clientY]); canvas.setPointerCapture(event.pointerId); });
 canvas.addEventListener("pointermove", (event) => {
-  if (!held) return;
-  turn -= (event.clientX - held[0]) * 0.008;
-  tilt = Math.min(Math.PI / 2, Math.max(-0.2, tilt + (event.clientY - held[1]) * 0.008));
-  held = [event.clientX, event.clientY];
+  const was = held.get(event.pointerId);
+  if (!was) return;
+  const before = held.size === 2 ? apart() : 1;
+  held.set(event.pointerId, [event.clientX, event.clientY]);
+  if (held.size === 2) { come(apart() / before); return; }
+  turn -= (event.clientX - was[0]) * 0.008;
+  tilt = Math.min(Math.PI / 2, Math.max(-0.2, tilt + (event.clientY - was[1]) * 0.008));
   draw();
 });
-canvas.addEventListener("pointerup", () => { held = null; });
+for (const name of ["pointerup", "pointercancel"]) canvas.addEventListener(name, (event) => held.delete(event.pointerId));
+canvas.addEventListener("wheel", (event) => {
+  if (!event.ctrlKey) return;
+  event.preventDefault();
+  come(event.deltaY > 0 ? 0.87 : 1.15);
+}, { passive: false });
 window.addEventListener("resize", draw);
 window.matchMedia("(prefers-color-scheme: dark)").addEventListener("change", draw);
 document.addEventListener("replaced", draw);

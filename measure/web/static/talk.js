@@ -2,7 +2,7 @@
 // What cannot be sent is kept in this browser, in order, and sent later, once.
 
 const KEPT = "plumbsquare-kept";
-let memory = "[]"; // where the browser keeps nothing (a private window), at least as long as the page is open
+let here = null; // the list where the browser keeps nothing (a private window, no room), as long as the page is open
 let words = {};
 const listeners = new Set();
 
@@ -20,7 +20,7 @@ export function newId() {
 function meta() { return document.querySelector('meta[name="plumbsquare-token"]'); }
 export function token() { return meta() ? meta().content : ""; }
 
-async function renewToken() {
+export async function renewToken() {
   const answer = await fetch("/api/token", { cache: "no-store" });
   if (!answer.ok) return false;
   const fresh = (await answer.json()).token;
@@ -28,6 +28,9 @@ async function renewToken() {
   meta().content = fresh;
   return true;
 }
+
+// Whether an answer is the last word. What was not taken for want of a cookie, a disk, a folder or time is kept.
+export function settled(status) { return status < 500 && ![401, 403, 404, 408, 421, 429].includes(status); }
 
 export class NoConnection extends Error {}
 
@@ -49,14 +52,16 @@ export async function post(path, data) {
 }
 
 export function kept() {
-  try { return JSON.parse(localStorage.getItem(KEPT) || memory); } catch { return JSON.parse(memory); }
+  if (here !== null) return here;
+  try { return JSON.parse(localStorage.getItem(KEPT) || "[]"); } catch { return []; }
 }
 
 function keep(list) {
-  const text = JSON.stringify(list);
-  try { localStorage.setItem(KEPT, text); } catch { memory = text; }
+  try { localStorage.setItem(KEPT, JSON.stringify(list)); here = null; } catch { here = list; }
   listeners.forEach((tell) => tell());
 }
+
+export function readingsAtRisk() { return here === null ? 0 : here.length; }
 
 export function onKept(tell) { listeners.add(tell); }
 
@@ -65,7 +70,7 @@ export async function send(path, data) {
   keep([...kept(), { path, data }]);
   try {
     const answer = await post(path, data);
-    if (answer.status < 500 && answer.status !== 401) forget(data.id);
+    if (settled(answer.status)) forget(data.id);
     return answer;
   } catch (problem) {
     if (problem instanceof NoConnection) return { status: 0, data: {} };
@@ -73,20 +78,23 @@ export async function send(path, data) {
   }
 }
 
-function forget(id) { keep(kept().filter((each) => each.data.id !== id)); }
+export function forget(id) { keep(kept().filter((each) => each.data.id !== id)); }
 
 let sending = false;
 
-// Send what was kept, in order. What is refused for a reason stays named on the page.
-export async function sendKept(refused, sent) {
+// Send what was kept, in order. What is refused for a reason stays named on the page; what is not taken yet stays kept.
+export async function sendKept(refused, sent, held) {
   if (sending) return;
   sending = true;
   try {
     const again = async () => {
       for (const each of kept()) {
         const answer = await post(each.path, each.data);
-        if (answer.status === 401) { refused(null, say("refused_login")); return; }
-        if (answer.status >= 500) continue;
+        if (!settled(answer.status)) {
+          held(each, answer.status, answer.data.error || "");
+          if (answer.status === 401) return;
+          continue;
+        }
         forget(each.data.id);
         if (answer.status >= 400) refused(each, answer.data.error || ""); else sent(each, answer.data.words || "");
       }

@@ -1,4 +1,5 @@
 // Running the tape: tap a line, or two points, or a line of the list; type; see whether it fits.
+import { dressed } from "./decimals.js";
 import { actsFor, desk, save } from "./enter.js";
 import { ask } from "./pad.js";
 import { ready, say } from "./talk.js";
@@ -13,12 +14,12 @@ async function read(data) {
   const known = tape.typed !== "";
   const got = await ask({
     title: say("length_of", { a: tape.from, b: tape.to }), fields: [{ label: say("length"), value: "" }],
-    units: desk.units, comma: desk.comma === "yes", acts: actsFor(known),
-    about: (known ? `${say("measured")} ${tape.typed}, ` : "") + say(`where_${tape.where}`) + ".",
+    units: desk.units, acts: actsFor(known),
+    about: (known ? `${say("measured_before", { typed: dressed(tape.typed) })} ` : "") + say(`where_${tape.where}`),
   });
   if (got === null) return;
   await save({
-    table: "tape", mode: got.act, cells: { from: tape.from, to: tape.to, where: tape.where, length: got.values[0] },
+    table: "tape", mode: "again" in tape ? "add" : got.act, cells: { from: tape.from, to: tape.to, where: tape.where, length: got.values[0] },
     line: Number(tape.line) || null, seen: got.act === "add" ? "" : tape.typed,
   }, `${tape.from} – ${tape.to}: ${got.values[0]}`);
 }
@@ -46,6 +47,12 @@ function pick(spot) {
   const found = all.find((b) => b.dataset.typed === "") || all[0];
   read(found ? found.dataset : { from: ends[0], to: ends[1], where: "floor", line: "", typed: "" });
 }
+
+// The car was drawn anew: the point that was tapped first still shows.
+document.addEventListener("replaced", () => {
+  const spot = [...document.querySelectorAll("[data-point]")].find((each) => each.dataset.point === first);
+  if (spot) spot.classList.add("chosen");
+});
 
 document.getElementById("another").addEventListener("submit", (event) => {
   event.preventDefault();
