@@ -51,3 +51,12 @@ def a_page(browser: Any, url: str, size: dict[str, int] = PHONE, scheme: str = "
     page.on("request", lambda request: page.asked.append(request.url))
     page.set_default_timeout(10_000)
     return page
+
+
+def until(page: Any, true: str, tries: int = 100) -> None:
+    """Wait until the expression holds. Playwright's own waiting evaluates text in the page: its policy forbids that."""
+    for _ in range(tries):
+        if page.evaluate(true):
+            return
+        page.wait_for_timeout(100)
+    raise AssertionError(f"never came true: {true}")

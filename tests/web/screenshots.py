@@ -18,7 +18,7 @@ from measure.compare.document import compare_stages
 from measure.document import document
 from measure.report.certificate.paper import pdf_bytes
 from measure.survey import survey
-from tests.web.browsing import DESK, PHONE, a_browser, a_page
+from tests.web.browsing import DESK, PHONE, a_browser, a_page, until
 from tests.web.conftest import SAMPLES, start
 
 CARS = ("straight_saloon", "pulled_rail", "rushed_job", "repaired_sill", "photo_car")
@@ -87,7 +87,7 @@ def main(folder: Path) -> None:
                 page = a_page(browser, server.url, size, scheme)
                 show(page)
                 page.wait_for_timeout(SETTLED)
-                page.wait_for_function(PICTURES_THERE)
+                until(page, PICTURES_THERE)
                 page.wait_for_timeout(9 * SETTLED if "photos" in name else SETTLED)
                 page.screenshot(path=folder / f"{name}.png")
                 page.context.close()

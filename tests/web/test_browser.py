@@ -18,7 +18,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from tests.web.browsing import DESK, PHONE, a_browser, a_page
+from tests.web.browsing import DESK, PHONE, a_browser, a_page, until
 from tests.web.conftest import ROOT, SAMPLES, Running, free_port, start
 
 
@@ -248,7 +248,7 @@ def test_photographs_are_sent_and_shown_with_their_targets(phone: Any, cars: Pat
     assert "7,rail1L" in (cars / "straight_saloon/before/targets.csv").read_text(encoding="utf-8")
     phone.reload()
     assert phone.get_by_text("2 pictures are in this stage").is_visible()
-    phone.wait_for_function("[...document.querySelectorAll('.shelf img')].every(i => i.complete && i.naturalWidth > 0)")
+    until(phone, "[...document.querySelectorAll('.shelf img')].every(i => i.complete && i.naturalWidth > 0)")
 
 
 def test_a_photograph_waits_for_the_connection(phone: Any, cars: Path) -> None:

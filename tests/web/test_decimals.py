@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from tests.web.browsing import PHONE, a_browser, a_page
+from tests.web.browsing import PHONE, a_browser, a_page, until
 from tests.web.conftest import Running
 
 TAPE = "/jobs/saloon/before/tape"
@@ -85,7 +85,7 @@ def test_names_are_no_figures(browser: Any, server: Running) -> None:
     page.evaluate("""document.querySelector('main').insertAdjacentHTML('beforeend',
       '<p id="mix">r1.5 at 2.5 mm, ±0.3; -1.25 (3.0) in 0.2.0, a1.2.csv:3, 7.5.</p>'
       + '<p id="name" translate="no">1.5</p>')""")
-    page.wait_for_function("document.getElementById('mix').textContent.includes('2,5')")
+    until(page, "document.getElementById('mix').textContent.includes('2,5')")
     assert figures(page, "#mix") == "r1.5 at 2,5 mm, ±0,3; -1,25 (3,0) in 0.2.0, a1.2.csv:3, 7,5."
     assert figures(page, "#name") == "1.5"
     page.context.close()
