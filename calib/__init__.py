@@ -1,1 +1,1 @@
-"""What makes a reading trustworthy: the tape checked against known lengths."""
+"""What makes a reading trustworthy: tapes checked, cameras calibrated, targets and boards printed in true scale."""

@@ -30,6 +30,10 @@ SEARCH_SIDE = 1600
 PLAIN_WINDOW, CODED_WINDOW = 0.3, 0.13
 """Half a refinement window over the spacing of the corners; a code begins 0.15 of a square from its corner."""
 LEAST_WINDOW, MOST_WINDOW = 2, 15
+WIDE_EDGE = 2.0
+"""Pixels (sd) of an edge beyond which a picture is blurred."""
+EDGE_WINDOW, STRONG = 15, 40
+"""Pixels over which an edge's contrast is taken; grey levels that it has at least."""
 LEAST_CORNERS = 8
 """Corners of a coded board that fix its pose with something to spare."""
 
@@ -68,6 +72,25 @@ def find_corners(grey: Grey, board: Board) -> tuple[NDArray[np.int_], Array]:
     share = PLAIN_WINDOW if isinstance(board, Chessboard) else CODED_WINDOW
     half = int(np.clip(share * least_spacing(pixels), LEAST_WINDOW, MOST_WINDOW))
     return seen, refine(grey, pixels, half)
+
+
+def hidden_by(grey: Grey, board: Board) -> str:
+    """What keeps the board from being found in a picture (h, w): "mirrored", "blurred", or nothing that is known."""
+    if len(find_corners(np.ascontiguousarray(grey[:, ::-1], dtype=np.uint8), board)[0]):
+        return "mirrored"
+    return "blurred" if usual_edge(grey) > WIDE_EDGE else ""
+
+
+def usual_edge(grey: Grey) -> float:
+    """Width in pixels (sd) of the edges of strong contrast in a picture of anything; 0 where there are none."""
+    window = np.ones((EDGE_WINDOW, EDGE_WINDOW), np.uint8)
+    contrast = cv2.morphologyEx(grey, cv2.MORPH_GRADIENT, window).astype(float)
+    strong = contrast > max(STRONG, float(np.percentile(contrast, 90)) / 2)
+    if not np.any(strong):
+        return 0.0
+    across, down = cv2.Scharr(grey, cv2.CV_32F, 1, 0) / 32, cv2.Scharr(grey, cv2.CV_32F, 0, 1) / 32
+    steepest = cv2.dilate(np.hypot(across, down), window)
+    return float(np.median(contrast[strong] / np.maximum(steepest[strong], 1e-3)) / np.sqrt(2 * np.pi))
 
 
 def refine(grey: Grey, pixels: Array, half_window: int) -> Array:

@@ -18,6 +18,11 @@ CUTS = (0.25, 0.75)
 """Where the frame is cut each way into nine parts: the outer ones are narrow, since the lens bends most there."""
 ONE_SIDED = 180.0
 """Degrees of the circle of tilting directions that may be empty."""
+UNLIKE, UNLIKE_SURE = 0.005, 4.0
+"""Share of the focal length by which a picture is off the usual, and over its sd (our judgement): focus shifts less."""
+SQUASHED, SQUASHED_SURE = 0.01, 4.0
+"""How far pixels may be from square, and over its sd (our judgement: in a camera they are square to a thousandth)."""
+MOST_NAMED = 4
 LOOSE_FOCAL = 0.005
 """Relative sd of the focal length above which the pictures are called weak."""
 
@@ -83,6 +88,34 @@ def advice(R: Array, pixels: Sequence[Array], size: tuple[int, int], focal: floa
             "more, the board filling the frame"
         )
     return told
+
+
+def of_the_focus(names: Sequence[str], longer: Array, sd: Array) -> list[str]:
+    """Whether zoom or focus was changed: pictures, `longer` (k,) by their share of the focal length, off the usual."""
+    longer = longer - np.median(longer)
+    unlike = (np.abs(longer) > UNLIKE) & (np.abs(longer) > UNLIKE_SURE * sd)
+    told = []
+    for word, mine in (("longer", unlike & (longer > 0)), ("shorter", unlike & (longer < 0))):
+        if which := np.flatnonzero(mine).tolist():
+            more = f" and {len(which) - MOST_NAMED} more" if len(which) > MOST_NAMED else ""
+            by = 100 * float(np.median(np.abs(longer[mine])))
+            told.append(f"{by:.1f} % {word} in {', '.join(names[i] for i in which[:MOST_NAMED])}{more}")
+    if not told:
+        return []
+    return [
+        f"the focal length is not the same in all pictures ({'; '.join(told)}): zoom or focus was changed, so that "
+        "this lens fits none of them well; take them all alike, or calibrate each setting on its own"
+    ]
+
+
+def of_the_pixels(aspect: float, sd: float) -> list[str]:
+    """Whether the pictures were squashed on their way: a pixel is `aspect` too high for a square."""
+    if abs(aspect) < max(SQUASHED, SQUASHED_SURE * sd):
+        return []
+    return [
+        f"the pictures are {'stretched' if aspect > 0 else 'squashed'} by {100 * abs(aspect):.1f} % from top to "
+        "bottom, as no camera takes them: calibrate with pictures as they come from the camera"
+    ]
 
 
 def _largest_gap(degrees: Array) -> float:

@@ -165,3 +165,18 @@ def _square(views: Sequence[View], lens: Array, R: Array, t: Array) -> float:
 def _moved(R: Array, t: Array, steps: Array) -> tuple[Array, Array]:
     """Poses after steps (k, 6)."""
     return rotation_matrices(steps[:, :3]) @ R, t + steps[:, 3:]
+
+
+def focal_of_each(views: Sequence[View], found: Calibration) -> tuple[Array, Array]:
+    """By how much of the focal length each picture alone would have it longer (k,), and the sd of that (k,).
+
+    Its pose goes along, the rest of the lens stays: what a zoom or a focus between two pictures changes.
+    """
+    longer, sd = [], []
+    for i, view in enumerate(views):
+        A, B, v = _rows(view, found.lens, found.R[i], found.t[i])
+        Q = np.linalg.qr(B)[0]
+        left = A[:, 0] - Q @ (Q.T @ A[:, 0])
+        longer.append(left @ v / (left @ left))
+        sd.append(found.sigma0 / np.linalg.norm(left))
+    return np.array(longer) / found.lens[0], np.array(sd) / found.lens[0]

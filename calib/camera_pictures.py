@@ -11,9 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.board import Board, Chessboard
-from calib.board_pictures import find_corners, starting_values
-from calib.camera_advice import advice
-from calib.camera_calibration import Calibration, CalibrationError, View, calibrate
+from calib.board_pictures import find_corners, hidden_by, starting_values
+from calib.camera_advice import advice, of_the_focus, of_the_pixels
+from calib.camera_calibration import Calibration, CalibrationError, View, calibrate, focal_of_each
 from calib.camera_file import CalibratedOn, CameraFile
 from calib.edge_width import edge_width
 from measure.findings import BadInput, Findings, visible
@@ -30,6 +30,12 @@ WORSE, NOTICED = 3.0, 0.15
 ASTRAY = 5.0
 """A corner is left out where it is five sd off: by chance one in 270,000."""
 MOST_ROUNDS = 5
+MOST_LOOKED_INTO = 3
+"""Pictures without a board that are looked at for its reason, where there are too few with one."""
+WOULD_DO = {
+    "mirrored": "switch off what mirrors pictures in the camera (as for pictures of oneself); ",
+    "blurred": "hold still, more light, focus on the board; ",
+}
 K95, WORTHLESS = 1.96, 0.05
 """A focal length that is not known to 5 % says no more than the EXIF data do."""
 
@@ -116,7 +122,10 @@ def calibrate_pictures(
     sharp = _without_blurred(unique, findings)
     if len(sharp) < FEWEST:
         shown = f"{len(sharp)} picture{'s' if len(sharp) != 1 else ''} with a board of {len(paths)} given"
-        findings.error("pictures", None, None, shown, f"at least {FEWEST}, better 12 to 20: tilted and turned")
+        shown_by = {each.picture.path for each in unique}
+        why = _hidden_by([path for path in paths if path not in shown_by], board)
+        would_do = f"at least {FEWEST}, better 12 to 20: tilted and turned"
+        findings.error("pictures", None, None, shown + why[0], f"{why[1]}{would_do}")
     findings.raise_if_errors()
     try:
         made = _adjusted(sharp, board, findings)
@@ -129,6 +138,19 @@ def calibrate_pictures(
         findings.error("pictures", None, None, shown, "; ".join(made.weak))
         raise BadInput(findings)
     return made
+
+
+def _hidden_by(without: Sequence[Path], board: Board) -> tuple[str, str]:
+    """What the first of the pictures without a board have in common, and what would do; empty where nothing."""
+    for path in without[:MOST_LOOKED_INTO]:
+        try:
+            why = hidden_by(grey(open_picture(path)), board)
+        except (PictureError, OSError):
+            continue
+        if why:
+            name = visible(path.name)
+            return (f" ({name} is {why})", WOULD_DO[why])
+    return "", ""
 
 
 def _each_once(found: Sequence[BoardPicture], findings: Findings) -> list[BoardPicture]:
@@ -211,7 +233,11 @@ def _adjusted(found: list[BoardPicture], board: Board, findings: Findings) -> Ca
         ),
     )  # fmt: skip
     used = tuple(view.pixels for view in views)
-    weak = advice(result.R, used, size, float(result.lens[0]), float(result.sd[0]))
+    weak = [
+        *of_the_focus([visible(v.name) for v in views], *focal_of_each(views, result)),
+        *of_the_pixels(float(result.lens[1]), float(result.sd[1])),
+        *advice(result.R, used, size, float(result.lens[0]), float(result.sd[0])),
+    ]
     return Calibrated(camera, used, tuple(weak), findings)
 
 

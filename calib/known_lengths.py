@@ -30,14 +30,10 @@ def read_known_lengths(
         return None
     return [
         KnownLength(
-            known=_number(row.values["known"], 0.0),
-            reading=_number(row.values["reading"], 0.0),
-            known_sd=_number(row.values.get("known_sd"), known_sd),
-            sd=_number(row.values.get("sd"), sd),
+            known=row.required("known"),
+            reading=row.required("reading"),
+            known_sd=known_sd if (own := row.figure("known_sd")) is None else own,
+            sd=sd if (own := row.figure("sd")) is None else own,
         )
         for row in rows
     ]
-
-
-def _number(value: object, default: float) -> float:
-    return float(value) if isinstance(value, int | float) else default

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from calib.board import CODED, PLAIN
 from calib.board_pictures import marker_cells, marker_corners
-from calib.printed_page import Page, Paper, Sheets, printable_area
+from calib.printed_page import Page, Sheets, printable_area
+from measure.paper import Paper
 
 BOARD_WORDS = (
     "Glue the sheet flat on glass or a stiff board: a bent board makes a wrong lens. 12 to 20 pictures: the board "

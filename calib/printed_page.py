@@ -6,24 +6,19 @@ of a code scaled to the page has cells of unequal width.
 
 from __future__ import annotations
 
-import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 from textwrap import wrap
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
-from measure.typeface import BOLD, PLAIN, register_for_pdf
+from measure.paper import MM, SIZES, Paper, blank_pdf
+from measure.typeface import BOLD, PLAIN
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
     from reportlab.pdfgen.canvas import Canvas
 
-Paper = Literal["A4", "Letter"]
-SIZES = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
-"""Width and height of the paper in mm."""
-POINTS = 72 / 25.4
-"""PDF points in a millimetre."""
 EDGE = 4.5
 """mm along each edge of the paper where common printers leave no ink (common practice, no source)."""
 RULE = 100.0
@@ -51,18 +46,18 @@ class Page:
         """One line on the base line y, `size` in points; align "left", "middle" or "right"."""
         self.canvas.setFont(font, size)
         draw = {"left": "drawString", "right": "drawRightString", "middle": "drawCentredString"}[align]
-        getattr(self.canvas, draw)(x * POINTS, (self.height - y) * POINTS, words)
+        getattr(self.canvas, draw)(x * MM, (self.height - y) * MM, words)
 
     def fitted(self, x: float, y: float, words: str, largest: float, room: float) -> None:
         """One line no wider than `room` mm and no larger than `largest` points; left out where it would be a speck."""
-        size = min(largest, room * POINTS / self.canvas.stringWidth(words, PLAIN, 1.0))
+        size = min(largest, room * MM / self.canvas.stringWidth(words, PLAIN, 1.0))
         if size >= LEAST_TYPE:
             self.text(x, y, words, size)
 
     def text_upwards(self, x: float, y: float, words: str, size: float) -> None:
         """One line that starts at (x, y) and runs up the paper."""
         self.canvas.saveState()
-        self.canvas.translate(x * POINTS, (self.height - y) * POINTS)
+        self.canvas.translate(x * MM, (self.height - y) * MM)
         self.canvas.rotate(90)
         self.canvas.setFont(PLAIN, size)
         self.canvas.drawString(0, 0, words)
@@ -81,24 +76,22 @@ class Page:
         self, x1: float, y1: float, x2: float, y2: float, weight: float = 0.15, dash: tuple[float, float] | None = None
     ) -> None:
         """A black line, `weight` mm thick; `dash` gives stroke and gap in mm."""
-        self.canvas.setLineWidth(weight * POINTS)
-        self.canvas.setDash([d * POINTS for d in dash] if dash else [])
-        self.canvas.line(x1 * POINTS, (self.height - y1) * POINTS, x2 * POINTS, (self.height - y2) * POINTS)
+        self.canvas.setLineWidth(weight * MM)
+        self.canvas.setDash([d * MM for d in dash] if dash else [])
+        self.canvas.line(x1 * MM, (self.height - y1) * MM, x2 * MM, (self.height - y2) * MM)
         self.canvas.setDash([])
 
     def block(self, x: float, y: float, width: float, height: float) -> None:
         """A rectangle, black unless said, whose upper left corner is (x, y)."""
-        self.canvas.rect(
-            x * POINTS, (self.height - y - height) * POINTS, width * POINTS, height * POINTS, stroke=0, fill=1
-        )
+        self.canvas.rect(x * MM, (self.height - y - height) * MM, width * MM, height * MM, stroke=0, fill=1)
 
     def triangle(self, corners: Sequence[tuple[float, float]]) -> None:
         """A black triangle."""
         path = self.canvas.beginPath()
         (x, y), *others = corners
-        path.moveTo(x * POINTS, (self.height - y) * POINTS)
+        path.moveTo(x * MM, (self.height - y) * MM)
         for x, y in others:
-            path.lineTo(x * POINTS, (self.height - y) * POINTS)
+            path.lineTo(x * MM, (self.height - y) * MM)
         path.close()
         self.canvas.drawPath(path, stroke=0, fill=1)
 
@@ -132,14 +125,8 @@ class Sheets:
     """A PDF in the making. The same calls give the same bytes."""
 
     def __init__(self, title: str, paper: Paper) -> None:
-        from reportlab.pdfgen.canvas import Canvas
-
-        register_for_pdf()
         self.width, self.height = SIZES[paper]
-        self._buffer = io.BytesIO()
-        self._canvas = Canvas(self._buffer, pagesize=(self.width * POINTS, self.height * POINTS), invariant=1)
-        self._canvas.setTitle(title)
-        self._canvas.setViewerPreference("PrintScaling", "None")
+        self._canvas = blank_pdf(title, paper)
         self._begun = False
 
     def page(self, foot: str, words: Sequence[str] = ()) -> Page:
@@ -157,8 +144,8 @@ class Sheets:
     def finished(self) -> bytes:
         """The file."""
         self._canvas.showPage()
-        self._canvas.save()
-        return self._buffer.getvalue()
+        data: bytes = self._canvas.getpdfdata()
+        return data
 
 
 def _rules(page: Page) -> None:

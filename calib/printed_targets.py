@@ -11,8 +11,9 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from calib.printed_page import Page, Paper, Sheets, printable_area
+from calib.printed_page import Page, Sheets, printable_area
 from measure.findings import BadInput, Findings
+from measure.paper import MM, Paper
 from measure.photo.code import NUMBERS, code_cells
 from measure.typeface import BOLD
 
@@ -124,7 +125,7 @@ def draw_target(page: Page, x: float, y: float, number: int, side: float) -> Non
     for a, b in ((0.0, outside), (tile - outside, tile)):
         page.line(x + middle, y + a, x + middle, y + b, 0.2)
         page.line(x + a, y + middle, x + b, y + middle, 0.2)
-    size = 0.48 * cell * 72 / 25.4 / 0.73  # points: capitals are 0.73 of the size high
+    size = 0.48 * cell * MM / 0.73  # points: capitals are 0.73 of the size high
     base = y + CUT + 0.55 * cell
     page.text(x + code, base, f"{number}", size, BOLD)
     up, half = x + middle + 0.9 * cell, 0.26 * cell
@@ -138,7 +139,7 @@ def _dimension(page: Page, x: float, y: float, side: float, cell: float) -> None
     page.line(x, y, x + side, y, 0.1)
     for end in (x, x + side):
         page.line(end, y - 0.2 * cell, end, y + 0.2 * cell, 0.1)
-    largest, room = min(7.0, 0.28 * cell * 72 / 25.4 / 0.73), side / 2 - 0.8 * cell
+    largest, room = min(7.0, 0.28 * cell * MM / 0.73), side / 2 - 0.8 * cell
     page.fitted(x + 0.3 * cell, y + 0.34 * cell, f"side {side:g} mm", largest, room)
     page.fitted(x + side / 2 + 0.3 * cell, y + 0.34 * cell, "outer edge of the black square", largest, room)
 

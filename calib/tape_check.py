@@ -112,12 +112,6 @@ class TapeCheck:
         """Expanded uncertainty of the scale at 95 %, relative."""
         return self.coverage_factor * self.scale_sd
 
-    def length_of(self, reading: float) -> tuple[float, float]:
-        """(length, its sd from zero and scale alone) that belongs to a reading, mm. Both are correlated."""
-        length = (reading - self.zero) / (1.0 + self.scale)
-        lever = np.array([1.0, length])
-        return length, float(np.sqrt(lever @ self.covariance @ lever)) / (1.0 + self.scale)
-
     def settings(self) -> dict[str, float]:
         """What goes into [tape.NAME] of job.toml: mm to the micrometre, scale to 1e-7."""
         return {

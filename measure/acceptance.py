@@ -13,7 +13,7 @@ import numpy as np
 
 from measure.adjust.critical import K95, normal_critical
 from measure.adjust.in_line import adjust_what_is_held
-from measure.adjust.stage import ContradictionError
+from measure.adjust.stage import ContradictionError, Solved
 from measure.findings import BadInput, Findings
 from measure.read_job import Progress, read_job
 from measure.readings.reading import Reading
@@ -70,7 +70,7 @@ def acceptance(folder: Path, stage: str | None = None, progress: Progress | None
         solved = adjust_what_is_held(job, name, others)
     except ContradictionError:
         refuse_contradiction(job, name, others, findings)
-    u, state, Q = solved.site.unknowns, solved.final.state, solved.final.Q
+    u = solved.site.unknowns
 
     def seen(bar: Reading) -> bool:
         return all(n in u.point_idx and solved.held[u.point_idx[n]] for n in bar.names)
@@ -87,22 +87,27 @@ def acceptance(folder: Path, stage: str | None = None, progress: Progress | None
             findings.note(f"{name}/tape.csv", int(bar.source.rpartition(":")[2]), None, " to ".join(bar.names),
                           "not seen well enough to be tested")  # fmt: skip
             continue
-        a, b = (u.point_idx[n] for n in bar.names)
-        leg = state.positions[b] - state.positions[a]
-        unit = leg / np.linalg.norm(leg)
-        columns = np.concatenate([u.point_columns[a], u.point_columns[b]])
-        gradient = np.concatenate([-unit, unit])
-        sd = np.sqrt(gradient @ Q[np.ix_(columns, columns)] @ gradient + bar.sd**2)
-        u95 = float(K95 * sd)
-        tested.append(TestedLength(
-            bar.source, (bar.names[0], bar.names[1]), bar.values[0], float(np.linalg.norm(leg)) - bar.values[0], u95
-        ))  # fmt: skip
+        length, unit = _tested(bar, solved)
+        tested.append(length)
         legs.append(unit)
     directions = _directions(legs)
     largest = max((abs(t.error) / t.u95 for t in tested), default=0.0)
     allowed = normal_critical(len(tested)) / K95
     verdict = "too few" if directions < DIRECTIONS else "passed" if largest <= allowed else "failed"
     return Acceptance(job.title, name, bars[0].source, tested, directions, largest, allowed, verdict)
+
+
+def _tested(bar: Reading, solved: Solved) -> tuple[TestedLength, np.ndarray]:
+    """One bar against the length between its ends as photographed, and its direction (3,), a unit vector."""
+    u, state, Q = solved.site.unknowns, solved.final.state, solved.final.Q
+    a, b = (u.point_idx[n] for n in bar.names)
+    leg = state.positions[b] - state.positions[a]
+    unit = leg / np.linalg.norm(leg)
+    columns = np.concatenate([u.point_columns[a], u.point_columns[b]])
+    gradient = np.concatenate([-unit, unit])
+    sd = np.sqrt(gradient @ Q[np.ix_(columns, columns)] @ gradient + bar.sd**2)
+    error = float(np.linalg.norm(leg)) - bar.values[0]
+    return TestedLength(bar.source, (bar.names[0], bar.names[1]), bar.values[0], error, float(K95 * sd)), unit
 
 
 def _directions(legs: list[np.ndarray]) -> int:

@@ -12,6 +12,7 @@ from measure.adjust.stage import Solved
 from measure.adjust.variance import COMPONENTS
 from measure.body.points import CarPoints, Sources
 from measure.job import Job, Point
+from measure.photo_scale import disagreeing_lengths
 from measure.readings.kind import point_of
 from measure.readings.reading import Row
 from measure.readings.tape import HEIGHT_SPREAD
@@ -38,7 +39,8 @@ def car_points(job: Job, solved: Solved) -> CarPoints:
         sources = sources.joined(columns, ("heights not measured",) * assumed.shape[1])
     return CarPoints(
         tuple(p.name for p in wanted), xyz, sources, known, assumed,
-        _dropped_once(solved, [p.name for p in wanted]), not any(k == "printed" for k in solved.final.network.kinds),
+        _dropped_once(solved, [p.name for p in wanted]),
+        scaled="printed" not in solved.final.network.kinds and not disagreeing_lengths(solved),
     )  # fmt: skip
 
 

@@ -8,6 +8,7 @@ from measure.body.chart_fit import ChartFit
 from measure.body.stand import Stand
 from measure.findings import BadInput, Findings
 from measure.job import Job
+from measure.units import MM_PER_INCH
 
 ANOTHER_CAR = 20.0
 """mm; no half of the points agrees with the chart, and half of them stand off it by more: it is another car's."""
@@ -16,7 +17,6 @@ FARTHEST = 200.0
 IS_IT = "is it the chart of this car, and are its names those of points.csv?"
 COUNTS_BACK = "x counts forward, here it seems to count rearward: change its sign"
 COUNTS_RIGHT = "y counts to the car's left, here it seems to count right: change its sign"
-INCH = 25.4
 MOST_NAMED = 6
 
 
@@ -90,7 +90,7 @@ def _likely_cause(job: Job, standing: Stand, fit: ChartFit) -> str | None:
         if car @ chart < -0.5 * np.linalg.norm(car) * np.linalg.norm(chart):
             return words
         size = float(np.linalg.norm(chart)) / max(float(np.linalg.norm(car)), 1e-9)
-        for factor, unit in ((INCH, "inches"), (1 / INCH, "mm")):
+        for factor, unit in ((MM_PER_INCH, "inches"), (1 / MM_PER_INCH, "mm")):
             if abs(size * factor - 1.0) < 0.05:
                 return f"its figures look like {unit}: write them with their unit, or set units in job.toml"
     return None

@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-LONGEST = 60
-"""Characters of a cell that are repeated in a message."""
+LONGEST, LONGEST_WORDS = 60, 1000
+"""Characters of a cell that are repeated in a message; of our own words, which only a long list makes so long."""
 MOST_LISTED = 300
 """Findings printed one by one; a table that is wrong in every cell helps no one with the rest."""
 
@@ -31,11 +31,12 @@ class Finding:
 
     def text(self) -> str:
         """One line for a person: where it stands, what was found, what would do."""
-        return f"{self.where()}: found {self._shown()}; {self.would_do}"
+        return f"{self.where()}: found {self._shown()}; {visible(self.would_do, LONGEST_WORDS)}"
 
     def where(self) -> str:
         """File, line and column in words, as far as they are known."""
-        place = self.file if self.line is None else f"{self.file} line {self.line}"
+        file = visible(self.file, LONGEST_WORDS)
+        place = file if self.line is None else f"{file} line {self.line}"
         if self.column is None:
             return place
         word = "key" if self.file.endswith(".toml") and not self.column.isdigit() else "column"
@@ -43,7 +44,7 @@ class Finding:
 
     def _shown(self) -> str:
         if self.line is None or self.column is None:
-            return visible(self.found)
+            return visible(self.found, LONGEST_WORDS)
         return f'"{visible(self.found)}"' if self.found.strip() else "nothing"
 
 
@@ -145,7 +146,16 @@ def did_you_mean(name: str, known: Iterable[str]) -> str:
     return f'; did you mean "{close}"?' if close is not None else ""
 
 
-def visible(text: str) -> str:
-    """`text` on one line, shortened, with unprintable characters written out."""
-    short = text if len(text) <= LONGEST else text[: LONGEST - 3] + "..."
-    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in short)
+def visible(text: str, longest: int = LONGEST) -> str:
+    """`text` on one line, shortened, with unprintable characters written out.
+
+    A byte of a file name that is no UTF-8, which Python keeps as half a surrogate pair, is written as that byte.
+    """
+    short = text if len(text) <= longest else text[: longest - 3] + "..."
+    return "".join(c if c.isprintable() else _written_out(c) for c in short)
+
+
+def _written_out(c: str) -> str:
+    if "\udc80" <= c <= "\udcff":
+        return f"\\x{ord(c) - 0xDC00:02x}"
+    return c.encode("unicode_escape").decode("ascii")

@@ -4,13 +4,15 @@ A change replaces some lines of one table by others (or adds or takes away one p
 are kept as they stood, so that every state a table has had can be had again. What a person changed by hand is seen at
 the next look and recorded as well.
 
-The order on disk is: the entry (flushed), the table (whole or not at all), a mark that it is done. An entry without the
-mark whose text is not in the table was cut short before anyone was told that it is saved: it does not count.
+The order on disk is: the entry (flushed), the table (whole or not at all) or the photograph's new name, a mark that it
+is done. An entry without the mark that never reached its file was cut short before anyone was told that it is saved: it
+does not count. A table of which nothing is left is taken away: an empty file would be no table to the commands.
 """
 
 from __future__ import annotations
 
 import contextlib
+import filecmp
 import hashlib
 import json
 import os
@@ -18,10 +20,12 @@ import threading
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 from measure.atomic import sync_folder, write_atomically
+from measure.splice import ChangedSinceError, Splice, difference, heading_changed, put_back, replayed
 
 NAME = "history.jsonl"
 ADDED, REMOVED, BY_HAND, FOUND = "entered", "undone", "by hand", "found"
@@ -33,19 +37,6 @@ KEPT = "."
 
 class HistoryError(Exception):
     """A change that cannot be made: `str()` says why, and what would do."""
-
-
-@dataclass(frozen=True)
-class Splice:
-    """At line `at` (from 0) of a file the lines `removed` gave way to `added`, each with its line end."""
-
-    at: int
-    removed: tuple[str, ...]
-    added: tuple[str, ...]
-
-    def inverse(self) -> Splice:
-        """What takes it back."""
-        return Splice(self.at, self.added, self.removed)
 
 
 @dataclass(frozen=True)
@@ -164,19 +155,33 @@ class History:
                 entry = self._entry(kind, file, words, old, new, id=id_, by=by, undoes=undoes)
                 self._append(_as_line(entry), sync=True)
                 if self._bytes(file) == old:  # nobody saved it from an editor meanwhile
-                    write_atomically(self.folder / file, new.encode("utf-8", "surrogateescape"))
+                    self._write(self.folder / file, new)
                     self._append(_done(entry), sync=False)
                     self._count(entry)
                     return entry
         raise HistoryError(f"{file} is being written by another program: try again")
 
-    def photo_added(self, file: str, words: str, *, id_: str = "", by: str = "") -> Entry:
-        """Record that a photograph was put in its place."""
+    def _write(self, path: Path, text: str) -> None:
+        if text:
+            write_atomically(path, text.encode("utf-8", "surrogateescape"))
+        elif path.exists():
+            path.unlink()
+            sync_folder(path.parent)
+
+    def photo_added(self, file: str, words: str, source: Path) -> Entry:
+        """Put the photograph at `source`, in the same folder, in its place, and record it. Raises OSError."""
         with self.changing():
-            entry = self._entry(ADDED, file, words, "", "", id=id_, by=by, photo="in")
-            self._append(_as_line(entry) + _done(entry), sync=True)
-            self._count(entry)
+            entry = self._entry(ADDED, file, words, "", "", photo="in")
+            self._rename(entry, source, self.folder / file)
             return entry
+
+    def _rename(self, entry: Entry, source: Path, target: Path) -> None:
+        """Record, then rename: a crash between leaves the photograph where it was, and an entry that does not count."""
+        self._append(_as_line(entry), sync=True)
+        source.replace(target)
+        sync_folder(target.parent)
+        self._append(_done(entry), sync=False)
+        self._count(entry)
 
     def undo(self, number: int, *, id_: str = "", by: str = "") -> Entry:
         """Take back one change, wherever its lines stand by now. Raises HistoryError, OSError."""
@@ -189,10 +194,8 @@ class History:
             words = f"took back number {number}: {entry.words}"
             if entry.photo:
                 return self._undo_photo(entry, words, id_, by)
-            return self.change(
-                entry.file, lambda text: put_back(text, entry.splice, entry.file), words,
-                id_=id_, by=by, kind=REMOVED, undoes=number,
-            )  # fmt: skip
+            make = partial(self._without, entry)
+            return self.change(entry.file, make, words, id_=id_, by=by, kind=REMOVED, undoes=number)
 
     def back_to(self, number: int) -> list[Entry]:
         """Take back every change after `number`, the latest first; each stays in the history. Raises HistoryError."""
@@ -203,6 +206,21 @@ class History:
             later = [e for e in reversed(entries) if e.number > number and e.kind != FOUND]
             return [self.undo(entry.number) for entry in later]
 
+    def _without(self, entry: Entry, text: str) -> str:
+        """A table without one change; "" where it was made here and only the line that names its columns is left."""
+        changes = [each for each in self._read().entries if each.file == entry.file]
+        before = after = ""
+        for each in changes:
+            before, after = after, replayed(after, each.splice)
+            if each.number == entry.number:
+                break
+        heading = heading_changed(before, after)
+        try:
+            left = put_back(text, entry.splice, entry.file, heading)
+        except ChangedSinceError as problem:
+            raise HistoryError(str(problem)) from None
+        return "" if changes[0].kind != FOUND and len(left.splitlines()) == 1 else left
+
     def _undo_photo(self, entry: Entry, words: str, id_: str, by: str) -> Entry:
         """Taken away means renamed: a photograph is never deleted."""
         path = self.folder / entry.file
@@ -210,10 +228,10 @@ class History:
         source, target, photo = (path, hidden, "out") if entry.photo == "in" else (hidden, path, "in")
         if not source.exists():
             raise HistoryError(f"{entry.file} is no longer there: nothing was changed")
-        source.replace(target)
+        if target.exists() and not filecmp.cmp(source, target, shallow=False):
+            raise HistoryError(f"another picture is called {target.name}: rename that one, then take this back again")
         made = self._entry(REMOVED, entry.file, words, "", "", id=id_, by=by, undoes=entry.number, photo=photo)
-        self._append(_as_line(made) + _done(made), sync=True)
-        self._count(made)
+        self._rename(made, source, target)
         return made
 
     def _record(self, kind: str, file: str, words: str, old: str, new: str) -> None:
@@ -268,45 +286,14 @@ class History:
         self._known.size = self.path.stat().st_size
 
     def _happened(self, entry: Entry, raw: Sequence[Entry]) -> bool:
-        """Whether an entry without its mark reached its table: by what came next, else by the table itself."""
+        """Whether an entry without its mark reached its file: by what came next, else by the file itself."""
         later = next((e for e in raw if e.file == entry.file and e.number > entry.number), None)
+        if entry.photo:
+            there = (self.folder / entry.file).exists()
+            return later.photo != entry.photo if later is not None else there == (entry.photo == "in")
         if later is not None:
             return later.before == entry.after
-        path = self.folder / entry.file
-        return path.exists() and hashlib.sha256(path.read_bytes()).hexdigest() == entry.after
-
-
-def difference(old: str, new: str) -> Splice:
-    """The lines that differ, as one replacement between the common beginning and the common end."""
-    a, b = old.splitlines(keepends=True), new.splitlines(keepends=True)
-    start = 0
-    while start < min(len(a), len(b)) and a[start] == b[start]:
-        start += 1
-    end = 0
-    while end < min(len(a), len(b)) - start and a[-1 - end] == b[-1 - end]:
-        end += 1
-    return Splice(start, tuple(a[start : len(a) - end]), tuple(b[start : len(b) - end]))
-
-
-def replayed(text: str, splice: Splice) -> str:
-    """`text` after the change, which was made at exactly this text."""
-    lines = text.splitlines(keepends=True)
-    lines[splice.at : splice.at + len(splice.removed)] = splice.added
-    return "".join(lines)
-
-
-def put_back(text: str, splice: Splice, file: str) -> str:
-    """`text` without the change. Raises HistoryError where its lines were changed again since."""
-    lines = text.splitlines(keepends=True)
-    here, there = list(splice.added), list(splice.removed)
-    places = [i for i in range(len(lines) - len(here) + 1) if lines[i : i + len(here)] == here]
-    if not here:  # lines had been taken out: they go back where they were, or to the end
-        places = [min(splice.at, len(lines))]
-    if not places:
-        raise HistoryError(f"{file} was changed there again since: take back the later change first")
-    at = min(places, key=lambda i: abs(i - splice.at))
-    lines[at : at + len(here)] = there
-    return "".join(lines)
+        return _sha(self._bytes(entry.file)) == entry.after
 
 
 def _parsed(path: Path) -> tuple[list[Entry], set[int]]:

@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from scipy.special import chdtri
 
 from measure.adjust.solver import Adjustment
 from measure.adjust.stage import Solved
 from measure.job import Job
+from measure.photo_scale import LENGTHS, disagreeing_lengths, size_caution
 from measure.readings.reading import Camera, Reading
 from measure.readings.unknowns import Array
 
@@ -23,6 +25,8 @@ LEVEL_HEIGHTS = 150.0
 WELL_SEEN = 3
 """Photographs from which a mistake in one of a target's images shows."""
 MOST_NAMED = 6
+CONTRADICTED = 1e-4
+"""Chance of a lens so far from what was known of it."""
 
 
 def photo_cautions(job: Job, stage: str, readings: Sequence[Reading], solved: Solved) -> list[str]:
@@ -32,6 +36,7 @@ def photo_cautions(job: Job, stage: str, readings: Sequence[Reading], solved: So
         return []
     return [
         *_of_the_scale(readings, solved),
+        *_of_other_lenses(images, solved.final),
         *_of_the_lenses(images, solved.final),
         *_of_few_pictures(images),
         *_of_faces(job, stage, images),
@@ -45,10 +50,37 @@ def _of_the_scale(readings: Sequence[Reading], solved: Solved) -> list[str]:
             "mm follow the printed size of the sheets, which printers change, and are left undecided. Lay a bar of "
             "known length under the car, or tape two targets, and enter it in tape.csv."
         ]
-    lengths = [r for r in readings if r.kind in ("bar", "car", "floor")]
+    told = size_caution(readings, solved)
+    if disagreeing := disagreeing_lengths(solved):
+        lines = ", ".join(source.replace(":", " line ") for source in disagreeing)
+        told.append(
+            f"The lengths that give the photographs their scale disagree ({lines}), and nothing tells which is wrong: "
+            "figures in mm are left undecided. Measure the bars again, or lay a third."
+        )
+    final = solved.final
+    used = [row.reading for row, on in zip(final.network.rows, final.active, strict=True) if on]
+    lengths = {frozenset(r.names) for r in used if r.kind in LENGTHS}
     if len(lengths) == 1 and not any(r.kind in ("xyz", "marks") for r in readings):
-        return ["One length alone gives the photographs their scale, and nothing checks it: lay a second bar."]
-    return []
+        told.append("One length alone gives the photographs their scale, and nothing checks it: lay a second bar.")
+    return told
+
+
+def _of_other_lenses(images: Sequence[Reading], adjustment: Adjustment) -> list[str]:
+    """Lenses that these pictures contradict: what was known of them beforehand is another camera's."""
+    u, told = adjustment.network.unknowns, []
+    for i, key in enumerate(u.lenses):
+        mine = [r for r in images if r.seen and r.seen.camera.key == key]
+        camera = next(r.seen.camera for r in mine if r.seen)
+        off = adjustment.state.lenses[i] - camera.lens
+        if float(off @ np.linalg.solve(camera.covariance, off)) <= chdtri(len(off), CONTRADICTED):
+            continue
+        found, known = adjustment.state.lenses[i, 0], camera.lens[0]
+        told.append(
+            f"{_which(camera, len(u.lenses), sorted({r.via for r in mine}))} They contradict what was known beforehand "
+            f"(focal length {known:.0f} pixels, here {found:.0f}): another camera, zoom, or pictures cut to size? "
+            "Calibrate with the settings of these pictures, or take what does not belong to them away."
+        )
+    return told
 
 
 def _of_the_lenses(images: Sequence[Reading], adjustment: Adjustment) -> list[str]:
@@ -125,6 +157,7 @@ def _of_faces(job: Job, stage: str, images: Sequence[Reading]) -> list[str]:
     if not faces or (info is not None and info.turned):
         return []
     return [
-        f"The faces of {', '.join(faces)} were photographed in one position of the wheel. A hub wobbles: turn it half "
-        f"a turn, photograph once more as a stage of its own, and name that stage in [stage.{stage}] as turned."
+        f"The faces of {', '.join(faces)} were photographed in one position of the wheel. A hub wobbles, and sheets "
+        "are never glued quite about its axis, which looks like an axle out of square: turn it half a turn, photograph "
+        f"once more as a stage of its own, and name that stage in [stage.{stage}] as turned."
     ]

@@ -26,6 +26,9 @@ FARTHEST = 200.0
 """mm to one side, and ASKEW degrees, beyond which no car on its way to be drilled is bent: it was arranged wrongly."""
 ASKEW = 10.0
 MOST_TOLD = 3
+ONE_SPOT = 300.0
+"""mm between cameras, under which they saw the car from one place."""
+TOO_LITTLE = "too little to judge anything"
 AMISS = "look for two points or sides changed about, or measure more lengths: so few allow another arrangement"
 
 
@@ -76,13 +79,29 @@ def refuse_contradiction(job: Job, stage: str, readings: Sequence[Reading], find
             f"{exact} of them are called exact (sd 0) and must all be met: give them an sd",
         )  # fmt: skip
     elif not broken:
-        groups = len({r.seen.block.name for r in readings if r.seen})
-        findings.error(
-            stage, None, None, "readings that no car could give together",
-            "look for a length in the wrong unit, or for two points changed about" if groups < 2 else
-            f"the photographs fall into {groups} groups that share no three targets: take more that show both",
-        )  # fmt: skip
+        findings.error(stage, None, None, "readings that no car could give together", _what_to_look_for(readings))
     raise BadInput(findings) from None
+
+
+def _what_to_look_for(readings: Sequence[Reading]) -> str:
+    seen = [r.seen for r in readings if r.seen]
+    if not seen:
+        return "look for a length in the wrong unit, or for two points changed about"
+    groups = len({s.block.name for s in seen})
+    if groups > 1:
+        return f"the photographs fall into {groups} groups that share no three targets: take more that show both"
+    spots = np.array([place for s in seen for place in s.block.centres.values()])
+    if float(np.max(np.ptp(spots, axis=0))) < ONE_SPOT:
+        return "all photographs are from one spot: walk round the car, and take some from low and some from high"
+    known = {s.camera.known for s in seen}
+    if known - {"EXIF", "nothing"}:
+        return (
+            f"{' and '.join(sorted(known))} may be of another camera, zoom or picture size: take it away and ask again"
+        )
+    return (
+        "the photographs do not fit one another: all with one lens and no zoom, as the phone took them (what it writes "
+        "into them tells two cameras apart), each target in three at least, from several sides; or a length is wrong"
+    )
 
 
 def _complain_of_zeros(job: Job, stage: str, readings: Sequence[Reading], findings: Findings) -> None:
@@ -182,7 +201,7 @@ def refuse_the_hopeless(job: Job, stage: str, standing: Stand | None, solved: So
             "a centreline takes two trusted pairs, measured and at least 100 mm apart along the car; or trust none",
         )  # fmt: skip
     findings.error(
-        stage, None, None, "too little to judge anything",
+        stage, None, None, TOO_LITTLE,
         "measure at least two pairs that stand apart along the car, each point held by three or more lengths",
     )  # fmt: skip
     raise BadInput(findings)

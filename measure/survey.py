@@ -12,8 +12,10 @@ from measure.body.points import CarPoints
 from measure.body.stand import Stand, stand
 from measure.car_points import car_points
 from measure.chart_answers import refuse_the_chart_of_another_car
+from measure.exchanged import refuse_exchanged
 from measure.findings import Findings
 from measure.job import Job
+from measure.photo_scale import refuse_impossible_sizes
 from measure.read_job import Progress, read_job
 from measure.readings.reading import Reading
 from measure.refusals import (
@@ -67,10 +69,12 @@ def _adjusted(job: Job, name: str, readings: Sequence[Reading], findings: Findin
         solved = adjust_what_is_held(job, name, readings)
     except ContradictionError:
         refuse_contradiction(job, name, readings, findings)
+    refuse_impossible_sizes(name, readings, solved, findings)
     points = car_points(job, solved)
     standing = stand(job, points) if len(points.names) else None
     refuse_the_hopeless(job, name, standing, solved, findings)
     refuse_the_chart_of_another_car(job, standing, findings)
     refuse_a_car_on_its_side(name, readings, standing, findings)
+    refuse_exchanged(job, name, standing, findings)
     refuse_a_wrong_arrangement(name, readings, standing, findings)
     return Surveyed(job, name, readings, solved, points, standing, findings)

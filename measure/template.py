@@ -14,8 +14,9 @@ from measure.atomic import write_atomically
 from measure.findings import BadInput, Findings
 from measure.job import load_job
 from measure.job.points import Point
+from measure.paper import Paper
 from measure.readings import KINDS
-from measure.report.sheet import Paper, sheet_bytes, write_sheet
+from measure.report.sheet import sheet_bytes
 from measure.report.words import printable
 from measure.tables import Column, read_table
 from measure.tape_plan import groups, levels_to_read, tapes_to_run
@@ -105,10 +106,15 @@ def job_files(title: str, units: Unit = "mm", paper: Paper = "A4") -> dict[str, 
         "job.toml": JOB.format(title=tomlkit.item(title).as_string(), units=units, stage=STAGE).encode(),
         "points.csv": _table("points", listed, units),
     }
-    files |= {f"{STAGE}/{name}": data for name, data in blank_tables(points, units).items()}
-    files |= {f"{STAGE}/{stem}.csv": _table(stem, [], units) for stem in ("marks", "xyz", "targets")}
+    files |= {f"{STAGE}/{name}": data for name, data in stage_tables(points, units).items()}
     files[SHEET] = sheet_bytes(title, STAGE, points, units, paper)
     return files
+
+
+def stage_tables(points: Sequence[Point], units: Unit) -> dict[str, bytes]:
+    """All tables of a new stage: those that wait for figures, and the others, empty."""
+    others = {f"{stem}.csv": _table(stem, [], units) for stem in ("marks", "xyz", "targets")}
+    return blank_tables(points, units) | others
 
 
 def blank_tables(points: Sequence[Point], units: Unit) -> dict[str, bytes]:
@@ -143,7 +149,8 @@ def renew_sheet(folder: Path, stage: str | None, paper: Paper, out: Path | None)
             write_atomically(path, data)
             made.append(path)
     path = out or folder / SHEET
-    write_sheet(path, job.title, chosen, job.points, job.units, paper, _tapes_of(folder / chosen))
+    tapes = _tapes_of(folder / chosen)
+    write_atomically(path, sheet_bytes(job.title, chosen, job.points, job.units, paper, tapes))
     return [*made, path]
 
 

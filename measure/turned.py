@@ -1,7 +1,7 @@
 """Faces seen at two positions of the wheel, half a turn apart: their mean is free of the hub's wobble.
 
-A face that stands crooked on its hub leans one way in one position and the other way half a turn on; what is left in
-the mean is the axle's own direction.
+A face that stands crooked on its hub leans one way in one position and the other way half a turn on, and sheets glued
+beside its axis stand ahead in one and behind in the other; what is left in the mean is the axle's own.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from measure.body.verdict import judge
 
 
 def averaged(first: Stand, other: Stand) -> Stand:
-    """The stand of the first stage with toe, camber and what is taken from the faces averaged with the other stage.
+    """The stand of the first stage with everything that is taken from the faces averaged with the other stage.
 
     u95 is the mean of the two: the centreline behind both is the same, so that they may err together.
     """
@@ -34,6 +34,6 @@ def _mean(stand: Stand, mine: Judged, other: Judged | None) -> Judged:
 
 
 def _from_faces(judged: Judged) -> bool:
-    """Whether a figure is taken from the planes of faces (their circles' centres do not wobble)."""
+    """Whether a figure is taken from faces: their planes lean with the hub, their middles ride round the axis."""
     name = judged.check.name
-    return name.startswith("face.") or (name.endswith(".thrust") and len(judged.check.points) >= 6)
+    return name.startswith("face.") or (name.startswith("axle.") and len(judged.check.points) >= 6)

@@ -16,10 +16,11 @@ from measure.findings import visible
 
 Unit = Literal["mm", "in"]
 
-MM = {
+MM_PER = {
     "mm": Fraction(1), "cm": Fraction(10), "m": Fraction(1000),
     "in": Fraction(254, 10), "ft": Fraction(3048, 10),
 }  # fmt: skip
+MM_PER_INCH = float(MM_PER["in"])
 LIMIT_MM = 100_000_000
 """100 km: beyond it a number is a slip of the keyboard or a cell of another table."""
 LONGEST = 48
@@ -101,7 +102,7 @@ def format_length(mm: float, unit: Unit) -> str:
         tenths = round(Fraction(mm) * 10)
         sign = "-" if tenths < 0 else ""
         return f"{sign}{abs(tenths) // 10}.{abs(tenths) % 10} mm"
-    parts = round(Fraction(mm) / MM["in"] * SMALLEST_PART)
+    parts = round(Fraction(mm) / MM_PER["in"] * SMALLEST_PART)
     sign = "-" if parts < 0 else ""
     whole, rest = divmod(abs(parts), SMALLEST_PART)
     if not rest:
@@ -130,18 +131,18 @@ def _cleaned(text: str, decimal_comma: bool, example: str) -> str:
 def _unsigned(clean: str, unit: Unit) -> Fraction:
     if match := _SIMPLE.fullmatch(clean):
         number = Fraction(match["number"])
-        return number * MM[_named(match["unit"]) if match["unit"] else unit]
+        return number * MM_PER[_named(match["unit"]) if match["unit"] else unit]
     if match := _FRACTION.fullmatch(clean):
         if match["unit"] is None and unit == "mm":
             raise LengthError(f'a fraction needs inches: write {clean}" if inches are meant')
         if match["unit"] is not None and _named(match["unit"]) != "in":
             raise LengthError('only inches are written as fractions, such as 41 5/16"')
-        return _inches(match) * MM["in"]
+        return _inches(match) * MM_PER["in"]
     if match := _FEET.fullmatch(clean):
         inches = Fraction(match["number"]) if match["number"] else _inches(match)
         if inches >= 12:
             raise LengthError("beside feet the inches stay below 12")
-        return int(match["feet"]) * MM["ft"] + inches * MM["in"]
+        return int(match["feet"]) * MM_PER["ft"] + inches * MM_PER["in"]
     if re.search("nan|inf", clean):
         raise LengthError(f"a reading is a number: write {_EXAMPLE[unit]}, or leave the line out")
     if re.fullmatch(r"[0-9.]+e[-+]?[0-9]+", clean):

@@ -12,10 +12,10 @@ from typing import Any, cast
 from measure.compare.result import Comparison
 from measure.document import document
 from measure.findings import BadInput, Findings, visible
+from measure.paper import Paper
 from measure.report.certificate.embedded import NotASheetError, ReadSheet, plain, read_sheet, sheet_from
 from measure.report.certificate.page import html_bytes
 from measure.report.certificate.paper import pdf_bytes
-from measure.report.sheet import Paper
 from measure.result import Document
 from measure.survey import Surveyed, survey
 

@@ -145,6 +145,21 @@ def pulled_car(**changes: Any) -> Document:
     return dataclasses.replace(document, **changes)
 
 
+FACE_CENTRES = ((-2956.0, 714.6), (-2964.0, -705.4))
+"""x, y of the centres of the two wheel faces of `faced_car`, mm, left first."""
+
+
+def faced_car(**changes: Any) -> Document:
+    """The pulled car with its axle known by three points on each wheel face, not by its ends."""
+    car = pulled_car()
+    points = [p for p in car.points if not p.part.startswith("axle:")]
+    for side, (x, y) in zip("LR", FACE_CENTRES, strict=True):
+        for number, (along, up) in enumerate(((0.0, 60.0), (-52.0, -30.0), (52.0, -30.0)), start=1):
+            name = f"face{number}{side}"
+            points.append(PointResult(name, x + along, y, 305.0 + up, 0.2, 0.2, 0.2, 0.0, side, None, "face:rear"))
+    return dataclasses.replace(car, points=points, **changes)
+
+
 def loose_car(**changes: Any) -> Document:
     """A stage in two pieces with a loose point: no centreline."""
     car = pulled_car()

@@ -70,7 +70,7 @@ def test_the_verdicts_are_told_in_words(samples: Path) -> None:
     assert "OUT nothing UNDECIDED nothing FINE " in straight
     assert "OUT pair rail4, sideways: rail4 stands 12" in pulled and "drop again before cutting" in pulled.lower()
     assert "OUT nothing UNDECIDED pair" in rushed
-    assert "tape.csv:22" in rushed
+    assert "tape.csv line 22" in rushed
     assert "two digits swapped" in rushed
     assert "crossbarR" in rushed
     assert "not levelled" in rushed

@@ -72,3 +72,15 @@ def test_nearest_name():
 def test_visible_is_one_short_line():
     assert visible("½ grün") == "½ grün"
     assert visible("a\tb") == "a\\tb"
+
+
+def test_our_own_words_are_not_cut_but_a_cell_is():
+    words = "target 20 at outriggerL seen more than once in IMG_0001.jpg, IMG_0002.jpg"
+    assert words in Finding("a.csv", 2, None, words, "", fatal=False).text()
+    told = Finding("a.csv", 2, "side", "x" * 100, "", fatal=False).text()
+    assert "..." in told and "x" * 61 not in told
+
+
+def test_half_a_surrogate_pair_is_written_as_the_byte_it_was():
+    told = Finding("before/photos/IMG_\udcff.jpg", None, None, "an empty file", "", fatal=False).text()
+    assert "IMG_\\xff.jpg" in told and told.encode()

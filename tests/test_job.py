@@ -1,4 +1,5 @@
 import hashlib
+import os
 import subprocess
 import sys
 import tomllib
@@ -321,6 +322,17 @@ def test_the_fingerprint_covers_every_file_read_and_no_other(folder):
         expected.update(name.encode() + (folder / name).read_bytes())
     assert inputs_sha256(folder, "before") == expected.hexdigest()
     assert inputs_sha256(folder, "before", tables=()) != expected.hexdigest()
+
+
+def test_the_fingerprint_takes_names_as_they_are(folder):
+    """In UTF-8, or as the bytes that they are."""
+    (folder / "before" / "photos").mkdir()
+    for name in ("IMG_\udcff.jpg", "ü.jpg"):
+        (folder / "before" / "photos" / name).write_bytes(b"p")
+    expected = hashlib.sha256()
+    for name in (b"before/photos/IMG_\xff.jpg", b"before/photos/\xc3\xbc.jpg", b"job.toml", b"points.csv"):
+        expected.update(name + (folder / os.fsdecode(name)).read_bytes())
+    assert inputs_sha256(folder, "before") == expected.hexdigest()
 
 
 def test_settings_are_changed_in_place(folder):

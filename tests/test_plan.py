@@ -8,12 +8,14 @@ import xml.etree.ElementTree as ET
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 from PIL import Image
 
+from measure.cli import main
 from measure.report import plan, plan_layout
 from measure.report.plan import COLOURS, MARKERS, draw
 from measure.result import PointResult
-from tests.documents import OFFSETS, check, loose_car, pulled_car
+from tests.documents import FACE_CENTRES, OFFSETS, check, faced_car, loose_car, pulled_car
 
 
 @pytest.mark.parametrize("kind", ["svg", "png"])
@@ -41,9 +43,9 @@ def test_the_svg_names_points_and_verdicts(tmp_path):
 
 
 @pytest.mark.parametrize("name", ["plan.pdf", "plan", "plan.jpg"])
-def test_another_suffix_is_refused_in_words(tmp_path, name):
-    with pytest.raises(ValueError, match="SVG or PNG"):
-        draw(pulled_car(), tmp_path / name)
+def test_another_ending_is_refused_before_the_job_is_read(tmp_path, name):
+    made = CliRunner().invoke(main, ["plan", str(tmp_path / "no_job"), "--out", str(tmp_path / name)])
+    assert made.exit_code == 2 and f'"{name}": end the name in .svg or .png' in made.output
     assert not list(tmp_path.iterdir())
 
 
@@ -117,6 +119,59 @@ def test_an_axle_takes_its_worst_verdict_and_shows_its_lead():
     left, right = axle.places
     assert left.off_x == -right.off_x > 0
     assert left.x == pytest.approx(right.x) and left.y == pytest.approx(-right.y)
+
+
+def test_an_axle_known_by_its_faces_stands_between_their_centres(tmp_path):
+    axle = next(s for s in plan_layout.stations(faced_car()) if s.kind == "axle")
+    assert [p.point.name for p in axle.places] == ["left face", "right face"]
+    assert [(p.point.x, p.point.y) for p in axle.places] == [pytest.approx(c, abs=0.5) for c in FACE_CENTRES]
+    draw(faced_car(), tmp_path / "plan.svg")
+    assert "axle rear" in (tmp_path / "plan.svg").read_text()
+
+
+def test_an_axle_that_has_ends_is_not_drawn_twice():
+    both = [*pulled_car().points, *(p for p in faced_car().points if p.part == "face:rear")]
+    axles = [s for s in plan_layout.stations(pulled_car(points=both)) if s.kind == "axle"]
+    assert [[p.point.name for p in axle.places] for axle in axles] == [["axleL", "axleR"]]
+    two = [p for p in faced_car().points if p.name not in ("face3L", "face3R")]  # no plane, no figure of the axle
+    no_figure = [c for c in faced_car().checks if not c.name.startswith("axle.")]
+    assert not plan_layout.face_centres(faced_car(checks=no_figure))
+    assert len(plan_layout.face_points(pulled_car(points=two))) == 2
+
+
+def test_the_title_block_lists_the_worst_first_and_counts_the_rest(tmp_path):
+    more = [check(f"chart.p{i}.y", 3.0 + i, limit=2.0, verdict="outside", words=f"p{i} is off") for i in range(30)]
+    draw(pulled_car(checks=[*pulled_car().checks, *more]), tmp_path / "plan.svg")
+    text = (tmp_path / "plan.svg").read_text()
+    assert text.index("p29 is off") < text.index("p28 is off") and "p3 is off" not in text
+    shown = sum(f"p{i} is off" in text for i in range(30))
+    assert f"and {31 - shown} more: see the tables" in text  # the rails' direction is among them
+
+
+def test_statements_are_whole_or_counted():
+    assert plan_layout.statements(["one", "two"], most=2) == ["one", "two"]
+    assert plan_layout.statements(["one", "two", "three"], most=2) == ["one", "and 2 more: see the tables"]
+    assert plan_layout.statements([" ".join(["long"] * 60)], most=2) == ["and 1 more: see the tables"]
+
+
+def test_points_that_carry_no_verdict_have_no_leader_and_hide_nothing(tmp_path):
+    alone = [PointResult(f"spot{i}", -900.0, 20.0 * i, 0.0, 1.0, 1.0, 1.0) for i in range(3)]
+    draw(pulled_car(points=[*pulled_car().points, *alone]), tmp_path / "plan.svg")
+    assert "spot2" in (tmp_path / "plan.svg").read_text()
+    middle = plan_layout.beside([(50.0, 50.0)], ["spot"], [(50.0, 50.0)], 5.0)[0]
+    assert middle == (51.2, 50.0)
+    crowd = [(50.0 + x, 50.0 + y) for x in range(-9, 10) for y in range(-9, 10)]
+    assert plan_layout.beside([(50.0, 50.0)], ["spot"], crowd, 5.0) == [None]
+    first, second = plan_layout.beside(
+        [(50.0, 50.0), (50.5, 50.0)], ["spot", "spot"], [(50.0, 50.0), (50.5, 50.0)], 5.0
+    )
+    assert first is not None and second is not None and abs(first[0] - second[0]) > 2.0
+
+
+def test_the_scale_is_that_of_the_paper_it_is_on():
+    scale = plan_layout.Scale(20.0, 10, -1000.0, 0.0)
+    assert scale.told("A4") == "Scale 1 : 20 on A4." and scale.told("Letter") == "Scale 1 : 21.3 on Letter."
+    assert "1 :" not in scale.told(None)
 
 
 def test_front_is_up_and_left_is_left():

@@ -14,11 +14,11 @@ ROOMS: tuple[tuple[str, tuple[str, ...]], ...] = (  # bottom to top
     ("version", ("measure",)),
     ("plain text, lengths, findings", (
         "measure.units", "measure.line", "measure.rotation", "measure.rigid_fit", "measure.findings", "measure.atomic",
-        "measure.typeface",
+        "measure.typeface", "measure.paper",
     )),
     ("tables", ("measure.tables",)),
     ("the job", ("measure.job", "measure.tape_plan")),
-    ("history", ("measure.history",)),
+    ("history", ("measure.splice", "measure.history")),
     ("photo", ("measure.photo",)),
     ("calib", ("calib",)),
     ("readings", ("measure.readings",)),
@@ -27,7 +27,8 @@ ROOMS: tuple[tuple[str, tuple[str, ...]], ...] = (  # bottom to top
     ("result", ("measure.result",)),
     ("survey", (
         "measure.read_job", "measure.survey", "measure.car_points", "measure.refusals", "measure.chart_answers",
-        "measure.turned",
+        "measure.turned", "measure.photo_scale",
+        "measure.exchanged",
     )),
     ("check", (
         "measure.check", "measure.document", "measure.advice", "measure.photo_advice", "measure.cautions",

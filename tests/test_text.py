@@ -8,8 +8,8 @@ from rich.console import Console
 
 from measure.report.lines import shop_console
 from measure.report.text import render
-from measure.report.words import SAFETY, decimals, figure, label, signed
-from measure.result import Centreline
+from measure.report.words import SAFETY, chance, decimals, figure, label, plain, signed
+from measure.result import Centreline, ReadingResult
 from tests.documents import check, loose_car, pulled_car
 
 
@@ -28,10 +28,21 @@ def flat(text):
 def test_three_lines_say_what_is_out_undecided_and_fine():
     lines = text_of(pulled_car()).splitlines()
     assert lines[0] == "Bench coupé, stage before"
-    assert lines[1] == "OUT        pair tail, sideways: 8.2 mm to the left"
-    assert lines[2].startswith("UNDECIDED  pair arm, sideways; pair kick, sideways")
-    assert lines[3].startswith("FINE       pair horn, sideways;")
-    assert lines[2].endswith("and 1 more") and lines[4] == ""
+    assert (
+        lines[1]
+        == "OUT        pair tail, sideways: 8.2 mm to the left; All of it rests on single drops of the bob: drop"
+    )
+    assert lines[2] == "           again before cutting"
+    assert lines[3].startswith("UNDECIDED  pair arm, sideways; pair kick, sideways")
+    assert lines[5].startswith("FINE       pair horn, sideways;")
+    assert "more" not in lines[4] and lines[6] == ""
+
+
+def test_what_is_out_is_named_in_full_the_farthest_beyond_its_limit_first():
+    out = [check(f"pair.p{i}.offset", 4.0 + i, limit=3.0, verdict="outside") for i in range(20)]
+    answer = flat(text_of(pulled_car(checks=out)).split("UNDECIDED")[0])
+    places = [answer.index(f"pair p{i}, sideways") for i in range(20)]
+    assert places == sorted(places, reverse=True) and "more" not in answer
 
 
 def test_a_square_car_has_nothing_out():
@@ -65,9 +76,9 @@ def test_an_inch_job_gets_inches_beside():
 
 def test_a_suspect_is_named_with_its_hint_and_its_double():
     text = flat(text_of(pulled_car()))
-    assert "tape.csv:12 (hornL, dashR) reads about 9.0 mm short." in text
+    assert "tape.csv line 12 (hornL, dashR) reads about 9.0 mm short." in text
     assert "1834 reads like 1843 with two digits swapped" in text
-    assert "Cannot tell which: it may as well be tape.csv:14." in text
+    assert "Cannot tell which: it may as well be tape.csv line 14." in text
     assert "set aside" in text
 
 
@@ -110,7 +121,7 @@ def test_statistics_only_when_asked():
         "nose high",
         "pair horn, width",
         "factory scatter 15 %",
-        "levels.csv:3",
+        "levels.csv line 3",
         "ab12" * 16,
     ):
         assert words in long
@@ -170,3 +181,19 @@ def test_rounding_never_contradicts_the_verdict():
 
 def test_nought_has_no_sign():
     assert signed(-0.04, 1) == "0.0" and signed(0.06, 1) == "+0.1"
+    assert plain(-0.04, 1) == "0.0" and plain(-0.06, 1) == "-0.1" and plain(0.06, 1) == "0.1"
+
+
+def test_a_targets_figures_are_pixels_and_nothing_reads_minus_nought():
+    seen = ReadingResult(
+        "photos/IMG_1.jpg:7", "target", ["a", "across"], 3222.8704, 3222.8, -0.0004, 0.051, 0.4, -0.02, 0.6
+    )
+    row = next(
+        line for line in text_of(pulled_car(readings=[seen]), verbose=True, width=140).splitlines() if "3222" in line
+    )
+    assert flat(row) == "target 7 in IMG_1 target a - across 3222.87 0.000 0.051 px 0.40 0.0 0.60"
+
+
+def test_chances_are_never_all_or_nothing():
+    told = [chance(share) for share in (1.0, 0.9, 0.123, 0.0123, 0.000_000_1)]
+    assert told == ["more than 99 %", "90 %", "12 %", "1.2 %", "less than 0.01 %"]

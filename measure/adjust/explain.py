@@ -14,13 +14,21 @@ from measure.adjust.solver import Adjustment
 from measure.job import Job
 from measure.readings.kind import point_of
 from measure.readings.reading import Reading, Row
-from measure.units import LengthError, format_length, parse_length
+from measure.units import MM_PER_INCH, LengthError, format_length, parse_length
 
-INCH = 25.4
-FITS = 3.0
-"""A slip fits when what should have been written is within three sd of what the other readings say."""
-BURNT = ((100.0, "100 mm"), (10 * INCH, "10 in"), (12 * INCH, "1 ft"))
+FITS = 2.0
+"""A slip fits when what should have been written is within two sd of what the other readings say (95 %),"""
+MOST_LEFT = 0.5
+"""and when it takes away more than half of the misfit: else it explains nothing."""
+ALL_ALIKE = 3.0
+"""Sd within which a tape's common offset is that of one burnt length."""
+BURNT = ((100.0, "100 mm"), (10 * MM_PER_INCH, "10 in"), (12 * MM_PER_INCH, "1 ft"))
 """Starting at a mark of the tape instead of its worn end: the reading is long by exactly that."""
+
+
+WHOLE_MM = ((10.0, "10 mm"), (100.0, "100 mm"), (1000.0, "1000 mm"))
+WHOLE_INCHES = ((MM_PER_INCH, "1 in"), (10 * MM_PER_INCH, "10 in"), (12 * MM_PER_INCH, "1 ft"))
+"""Figures of a tape that are easily read one too far, by how its lengths are divided."""
 
 
 def explain(adjustment: Adjustment, suspect: Suspect, job: Job) -> str:
@@ -33,7 +41,7 @@ def explain(adjustment: Adjustment, suspect: Suspect, job: Job) -> str:
     reading = row.reading
     said = _said(row, job)
     should = row.shown - suspect.size
-    tolerance = FITS * suspect.sd
+    tolerance = min(FITS * suspect.sd, MOST_LEFT * abs(suspect.size))
     if reading.kind == "plumb":
         hint = f"the drop of the bob at {reading.names[0]} lies {_length(abs(suspect.size), job)} off: drop it again"
     else:
@@ -81,7 +89,7 @@ def _length(mm: float, job: Job, *, fine: bool = False) -> str:
 def _tape_hint(suspect: Suspect, job: Job) -> str:
     name = f'tape "{suspect.tape}"' if suspect.tape else "the tape"
     for burnt, words in BURNT:
-        if abs(suspect.size - burnt) <= FITS * suspect.sd + 0.5:
+        if abs(suspect.size - burnt) <= ALL_ALIKE * suspect.sd + 0.5:
             size = _length(suspect.size, job)
             return f"every reading of {name} is {size} long: all burnt at {words}, and not taken off?"
     way = "long" if suspect.size > 0 else "short"
@@ -95,9 +103,9 @@ def _slips(row: Row, job: Job, should: float, adjustment: Adjustment, tolerance:
     yield from ((mm, f"reads like {text} with two digits swapped") for mm, text in swapped[:1])
     for burnt, words in BURNT:
         yield row.shown - burnt, f"was burnt at {words} and {words} not taken off"
-    for step in (10.0, 100.0, 1000.0):
+    for step, words in WHOLE_INCHES if _in_inches(said, job) else WHOLE_MM:
         for sign in (1.0, -1.0):
-            yield row.shown - sign * step, f"is {step:.0f} mm too {'much' if sign > 0 else 'little'}"
+            yield row.shown - sign * step, f"is {words} too {'much' if sign > 0 else 'little'}"
     yield from _inch_slips(said, row.shown, job)
     yield from _other_ends(row, adjustment)
     yield from _typed_twice(row, adjustment, should, tolerance)
@@ -120,21 +128,28 @@ def _inch_slips(said: str, shown: float, job: Job) -> Iterator[tuple[float, str]
     fraction = re.search(r"(\d+)\s*/\s*(\d+)", said)
     if fraction and int(fraction[2]) > 0:
         for part in sorted({int(fraction[2]), 16, 32, 8}, key=lambda p: (p != int(fraction[2]), p)):
-            step = float(Fraction(1, part)) * INCH
+            step = float(Fraction(1, part)) * MM_PER_INCH
             for sign in (1.0, -1.0):
                 yield shown - sign * step, f"is one 1/{part} in too {'much' if sign > 0 else 'little'}"
-    if job.units == "mm" or "mm" in said or "cm" in said:
+    if not _in_inches(said, job):
         in_centimetres = "cm" in said
         yield (
-            shown * (INCH / 10 if in_centimetres else INCH),
+            shown * (MM_PER_INCH / 10 if in_centimetres else MM_PER_INCH),
             "looks like inches written down as " + ("centimetres" if in_centimetres else "millimetres"),
         )
         if not in_centimetres:
-            yield shown * INCH / 10, "looks like inches taken for centimetres"
+            yield shown * MM_PER_INCH / 10, "looks like inches taken for centimetres"
             yield shown * 10, "looks like centimetres written down as millimetres"
     else:
-        yield shown / INCH, "looks like millimetres written down as inches"
-        yield shown / INCH * 10, "looks like centimetres written down as inches"
+        yield shown / MM_PER_INCH, "looks like millimetres written down as inches"
+        yield shown / MM_PER_INCH * 10, "looks like centimetres written down as inches"
+
+
+def _in_inches(said: str, job: Job) -> bool:
+    """Whether a figure was read off an inch tape: it says so, or it says nothing and the job is in inches."""
+    if re.search(r"(?:mm|cm|m)\s*$", said):
+        return False
+    return job.units == "in" or bool(re.search(r"in|['\"]|ft", said))
 
 
 def _other_ends(row: Row, adjustment: Adjustment) -> Iterator[tuple[float, str]]:

@@ -12,6 +12,9 @@ from measure.readings.kind import Site, point_of
 from measure.readings.reading import Reading
 from measure.readings.unknowns import Array, State
 
+MISPRINTED = 0.1
+"""Relative, by which printers change a page at most, and lengths by the printed side with it."""
+
 
 class PhotoBlocks:
     """The blocks of a stage: their points in axes of their own, and what follows from where those axes lie."""
@@ -72,7 +75,8 @@ class PhotoBlocks:
                 if apart > 1.0:
                     ratios[r.kind != "floor"].append(r.values[0] / apart)
         chosen = ratios[True] or ratios[False]
-        return float(np.median(chosen)) if chosen else 1.0
+        likely = [ratio for ratio in chosen if abs(ratio - 1.0) < MISPRINTED]  # one in another unit must not drag it
+        return float(np.median(likely or chosen)) if chosen else 1.0
 
 
 def with_sheets(state: State, blocks: PhotoBlocks, rotations: dict[str, Array]) -> State:

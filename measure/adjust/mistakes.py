@@ -13,6 +13,7 @@ import numpy as np
 
 from measure.adjust.critical import normal_critical, sigma0_limits, tau_critical
 from measure.adjust.group_test import correlations, group_tests
+from measure.adjust.held import bodies
 from measure.adjust.network import NDArrayBool, Network
 from measure.adjust.solver import Adjustment, NotConvergedError, at_state, solve, with_rows
 from measure.adjust.variance import components, robust_scatter, rows_of
@@ -243,7 +244,11 @@ def _may_go(adjustment: Adjustment, active: NDArrayBool, *, tied: bool) -> bool:
         after = with_rows(adjustment, active)
     except NotConvergedError:
         return False
-    return after.factor.defect - adjustment.factor.defect <= 2 and int(np.sum(~active)) < len(active) // 3
+    loosened = after.factor.defect - adjustment.factor.defect
+    if loosened > 2 or int(np.sum(~active)) >= len(active) // 3:
+        return False
+    # the last two lengths of photographs, which disagree, are one direction, and hold every point
+    return not loosened or len(bodies(after)[0]) >= len(bodies(adjustment)[0]) - 1
 
 
 def _same_test(adjustment: Adjustment, row: int) -> tuple[int, ...]:

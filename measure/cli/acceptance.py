@@ -7,14 +7,14 @@ from pathlib import Path
 
 import click
 
-from measure.cli.group import FOLDER, main, plainly
+from measure.cli.group import FOLDER, JSON, main, plainly
 from measure.cli.progress import pictures
 
 
 @main.command()
 @click.argument("job", type=FOLDER)
 @click.option("--stage", help="The stage whose photographs to test; the first where left out.")
-@click.option("--json", "as_json_", is_flag=True, help="One JSON document instead of text.")
+@JSON
 @plainly
 def acceptance(job: Path, stage: str | None, as_json_: bool) -> None:
     """Test photographs against known lengths in many directions: the first bar of tape.csv gives the scale.

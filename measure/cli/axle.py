@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from measure.cli.group import FOLDER, Missing, main, plainly
+from measure.cli.group import FOLDER, JSON, main, named_well, plainly
 from measure.cli.progress import pictures
 
 OUT = click.Path(path_type=Path)
@@ -16,7 +16,7 @@ OUT = click.Path(path_type=Path)
 @main.command()
 @click.argument("job", type=FOLDER)
 @click.option("--stage", help="The stage to judge; the first where left out.")
-@click.option("--json", "as_json_", is_flag=True, help="One JSON document instead of text.")
+@JSON
 @click.option("--out", type=OUT, multiple=True, help="Drawing, .svg or .png; may be given twice.")
 @plainly
 def axle(job: Path, stage: str | None, as_json_: bool, out: tuple[Path, ...]) -> None:
@@ -24,7 +24,8 @@ def axle(job: Path, stage: str | None, as_json_: bool, out: tuple[Path, ...]) ->
 
     Exit status 0: nothing to move; 1: something to move; 2: the input cannot be used; 3: something undecided.
     """
-    _check_drawings(out)
+    for path in out:
+        named_well(path)
     from measure.setup.axle import axle_document
     from measure.setup.axle_result import exit_status
 
@@ -50,7 +51,7 @@ def axle(job: Path, stage: str | None, as_json_: bool, out: tuple[Path, ...]) ->
 @main.command()
 @click.argument("job", type=FOLDER)
 @click.option("--stage", help="The stage to judge; the first where left out.")
-@click.option("--json", "as_json_", is_flag=True, help="One JSON document instead of text.")
+@JSON
 @plainly
 def driveline(job: Path, stage: str | None, as_json_: bool) -> None:
     """Say at which angles the propshaft's joints work, and whether they cancel.
@@ -72,9 +73,3 @@ def driveline(job: Path, stage: str | None, as_json_: bool) -> None:
 
         render(doc, shop_console())
     sys.exit(exit_status(doc))
-
-
-def _check_drawings(out: tuple[Path, ...]) -> None:
-    for path in out:
-        if path.suffix.lower() not in (".svg", ".png"):
-            raise Missing(f'"{path.name}": axles are drawn as SVG or PNG; end the name in .svg or .png')

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from measure.cli.group import FOLDER, Missing, main, plainly
+from measure.cli.group import FOLDER, Unusable, main, named_well, plainly
 from measure.cli.progress import pictures as looked_through
 
 
@@ -23,11 +23,10 @@ def camera(photos: tuple[Path, ...], chessboard: str | None, out: Path, coverage
     12 to 20 pictures: the board large and in every corner of the frame, tilted 20 to 45 degrees in all directions, a
     third of them with the camera turned. Same lens, no zoom, focus as at the car.
     """
-    if coverage is not None and coverage.suffix.lower() != ".png":
-        raise Missing(f'"{coverage.name}": coverage is drawn as PNG; end the name in .png. Nothing was written.')
+    named_well(coverage, (".png",))
     for path in filter(None, (out, coverage)):
         if not path.absolute().parent.is_dir():
-            raise Missing(f"{path}: there is no such folder to write to; make it first. Nothing was written.")
+            raise Unusable(f"{path}: there is no such folder to write to; make it first. Nothing was written.")
     from calib.board import CODED, Chessboard
     from calib.camera_file import as_toml
     from calib.camera_pictures import calibrate_pictures
@@ -38,7 +37,9 @@ def camera(photos: tuple[Path, ...], chessboard: str | None, out: Path, coverage
     if chessboard is not None:
         match = re.fullmatch(r"(\d{1,3})\s*[x×]\s*(\d{1,3})", chessboard.strip().lower())
         if match is None or min(int(match[1]), int(match[2])) < 3:
-            raise Missing(f'--chessboard: found "{chessboard}"; count inner corners, such as 9x6. Nothing was written.')
+            raise Unusable(
+                f'--chessboard: found "{chessboard}"; count inner corners, such as 9x6. Nothing was written.'
+            )
         board = Chessboard(int(match[1]), int(match[2]))
     with looked_through() as progress:
         found = calibrate_pictures(_pictures(photos), board or CODED, progress)

@@ -7,14 +7,14 @@ from pathlib import Path
 
 import click
 
-from measure.cli.group import Missing, main, plainly
+from measure.cli.group import FOLDER, JSON, main, named_well, plainly
 
 
 @main.command()
-@click.argument("job", type=click.Path(path_type=Path), metavar="JOB|FOLDER")
+@click.argument("job", type=FOLDER, metavar="JOB|FOLDER")
 @click.argument("before", metavar="BEFORE|FOLDER")
 @click.argument("after", required=False, metavar="[AFTER]")
-@click.option("--json", "as_json_", is_flag=True, help="One JSON document instead of text.")
+@JSON
 @click.option("-v", "--verbose", is_flag=True, help="With the statistics.")
 @click.option(
     "--out", type=click.Path(path_type=Path), multiple=True, help="Drawing, .svg or .png; may be given twice."
@@ -28,8 +28,7 @@ def compare(job: Path, before: str, after: str | None, as_json_: bool, verbose: 
     Exit status 0: all held; 1: something moved; 2: the input cannot be used; 3: something undecided.
     """
     for path in out:
-        if path.suffix.lower() not in (".svg", ".png"):
-            raise Missing(f'"{path.name}": movements are drawn as SVG or PNG; end the name in .svg or .png')
+        named_well(path)
     from measure.compare.document import compare_folders, compare_stages
     from measure.compare.result import exit_status
 

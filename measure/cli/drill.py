@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from measure.cli.group import FOLDER, Missing, main, plainly
+from measure.cli.group import FOLDER, JSON, PAPER, Unusable, main, named_well, plainly
 
 if TYPE_CHECKING:
     from measure.setup.drill_result import DrillPlan
@@ -19,9 +19,9 @@ FILE = click.Path(path_type=Path)
 @main.command()
 @click.argument("job", type=FOLDER)
 @click.option("--stage", help="The stage to drill from; the first where left out.")
-@click.option("--json", "as_json_", is_flag=True, help="One JSON document instead of text.")
+@JSON
 @click.option("--template", type=FILE, help="PDF to write: the hole patterns in full size, to lay on the panel.")
-@click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True)
+@PAPER
 @click.option("--dxf", type=FILE, help="DXF to write, in mm; its name ends in _mm.dxf.")
 @click.option("--out", type=FILE, multiple=True, help="drill.svg or drill.png to draw; may be given twice.")
 @plainly
@@ -33,9 +33,10 @@ def drill(
 
     Exit status 0: all may be drilled; 1: a mount may not; 2: the input cannot be used; 3: not yet, something undecided.
     """
-    for path, endings in (*((p, (".svg", ".png")) for p in out), (template, (".pdf",)), (dxf, ("_mm.dxf",))):
-        if path is not None and not path.name.lower().endswith(endings):
-            raise Missing(f'"{path.name}": end the name in {" or ".join(endings)}. Nothing was written.')
+    for path in out:
+        named_well(path)
+    named_well(template, (".pdf",))
+    named_well(dxf, ("_mm.dxf",))
     from measure.setup.drill import drill as plan_of
     from measure.setup.drill_result import exit_status
 
@@ -64,7 +65,7 @@ def _write(plan: DrillPlan, template: Path | None, paper: str, dxf: Path | None,
         try:
             write_template(plan, template, paper)  # type: ignore[arg-type]
         except ValueError as error:
-            raise Missing(f"{error}. Nothing was written.") from None
+            raise Unusable(f"{error}. Nothing was written.") from None
         written.append(template)
     if dxf is not None:
         from measure.report.drill_dxf import write_dxf

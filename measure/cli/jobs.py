@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from measure.cli.group import FOLDER, Missing, main, plainly
+from measure.cli.group import FOLDER, JSON, PAPER, main, named_well, plainly
 from measure.cli.progress import pictures
 
 
@@ -16,7 +16,7 @@ from measure.cli.progress import pictures
 @click.option(
     "--units", type=click.Choice(["mm", "in"]), default="mm", show_default=True, help="What bare numbers mean."
 )
-@click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True)
+@PAPER
 @plainly
 def new(folder: Path, units: str, paper: str) -> None:
     """Write a new job: tables with remarks, and a recording sheet to print."""
@@ -30,7 +30,7 @@ def new(folder: Path, units: str, paper: str) -> None:
 @main.command()
 @click.argument("job", type=FOLDER)
 @click.option("--stage", help="The stage whose tapes to list; the first where left out.")
-@click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True)
+@PAPER
 @click.option("--out", type=click.Path(path_type=Path), help="PDF to write; JOB/recording_sheet.pdf where left out.")
 @plainly
 def sheet(job: Path, stage: str | None, paper: str, out: Path | None) -> None:
@@ -44,7 +44,7 @@ def sheet(job: Path, stage: str | None, paper: str, out: Path | None) -> None:
 @main.command()
 @click.argument("job", type=FOLDER)
 @click.option("--stage", help="The stage to judge; the first where left out.")
-@click.option("--json", "as_json_", is_flag=True, help="One JSON document instead of text.")
+@JSON
 @click.option("-v", "--verbose", is_flag=True, help="With the statistics and every reading.")
 @plainly
 def check(job: Path, stage: str | None, as_json_: bool, verbose: bool) -> None:
@@ -76,16 +76,15 @@ def check(job: Path, stage: str | None, as_json_: bool, verbose: bool) -> None:
 @plainly
 def plan(job: Path, stage: str | None, out: tuple[Path, ...]) -> None:
     """Draw the car from above: points, centreline, rails, axle, and how far each may be off."""
+    for path in out:
+        named_well(path)
     from measure.check import check as check_job
     from measure.report.plan import draw
 
     with pictures() as progress:
         doc = check_job(job, stage, progress)
     for path in out or (Path("plan.svg"), Path("plan.png")):
-        try:
-            draw(doc, path)
-        except ValueError as error:
-            raise Missing(str(error)) from None
+        draw(doc, path)
         click.echo(f"wrote {path}")
 
 

@@ -7,10 +7,9 @@ from pathlib import Path
 
 import click
 
-from measure.cli.group import FOLDER, Missing, main, plainly
+from measure.cli.group import FOLDER, JSON, main, named_well, plainly
 
 STAGE = click.option("--stage", help="The stage to explain; the first where left out.")
-JSON = click.option("--json", "as_json_", is_flag=True, help="One JSON document instead of text.")
 OUT = click.option("--out", type=click.Path(path_type=Path), help="Draw it as well: a name ending in .svg or .png.")
 
 
@@ -25,7 +24,7 @@ def pattern(job: Path, stage: str | None, as_json_: bool, out: Path | None) -> N
 
     Exit status 0: no pattern, or inside the limits; 1: found outside them; 2: the input cannot be used; 3: undecided.
     """
-    _named_well(out)
+    named_well(out)
     from measure.pattern.find import exit_status, find_pattern
     from measure.survey import survey
 
@@ -58,7 +57,7 @@ def corrections(job: Path, stage: str | None, as_json_: bool, out: Path | None) 
 
     Exit status 0: nothing to correct; 1: something is; 2: the input cannot be used; 3: undecided.
     """
-    _named_well(out)
+    named_well(out)
     from measure.pattern.correct import exit_status, find_corrections
     from measure.survey import survey
 
@@ -78,8 +77,3 @@ def corrections(job: Path, stage: str | None, as_json_: bool, out: Path | None) 
         draw_corrections(wanted, found.pattern, out)
         click.echo(f"wrote {out}", err=as_json_)
     sys.exit(exit_status(wanted))
-
-
-def _named_well(out: Path | None) -> None:
-    if out is not None and out.suffix.lower() not in (".svg", ".png"):
-        raise Missing(f'"{out.name}": it is drawn as SVG or PNG; end the name in .svg or .png. Nothing was written.')

@@ -6,13 +6,13 @@ from pathlib import Path
 
 import click
 
-from measure.cli.group import FOLDER, Missing, main, plainly
+from measure.cli.group import FOLDER, JSON, Unusable, main, plainly
 from measure.cli.progress import pictures as looked_through
 
 
 @main.command()
 @click.argument("photos", type=FOLDER, nargs=-1, required=True, metavar="PHOTO...")
-@click.option("--json", "as_json_", is_flag=True, help="One JSON document instead of text.")
+@JSON
 @click.option("--draw", type=FOLDER, metavar="FOLDER", help="Draw each picture, its targets outlined and numbered.")
 @plainly
 def find(photos: tuple[Path, ...], as_json_: bool, draw: Path | None) -> None:
@@ -23,7 +23,7 @@ def find(photos: tuple[Path, ...], as_json_: bool, draw: Path | None) -> None:
     Exit status 0: looked through; 2: no picture can be used.
     """
     if draw is not None and draw.exists() and not draw.is_dir():
-        raise Missing(f"{draw}: this is a file; name a folder to draw in. Nothing was written.")
+        raise Unusable(f"{draw}: this is a file; name a folder to draw in. Nothing was written.")
     paths = _pictures(photos)
     from measure.photo.find import FoundPicture, find_in
     from measure.report.found import document, found_lines, unusable
@@ -32,7 +32,7 @@ def find(photos: tuple[Path, ...], as_json_: bool, draw: Path | None) -> None:
         found = find_in(paths, progress=progress)
     if not any(isinstance(each, FoundPicture) for each in found):
         reasons = unusable(paths, found)
-        raise Missing("\n".join(["No picture can be used. Nothing was written.", *reasons]))
+        raise Unusable("\n".join(["No picture can be used. Nothing was written.", *reasons]))
     if as_json_:
         from measure.result import as_json
 
@@ -50,19 +50,19 @@ def find(photos: tuple[Path, ...], as_json_: bool, draw: Path | None) -> None:
 
 
 def _pictures(photos: tuple[Path, ...]) -> list[Path]:
-    """The files named, and the pictures of the folders named, by name; Missing where a name leads to nothing."""
-    from measure.readings.photographs import ENDINGS
+    """The files named, and the pictures of the folders named, by name; Unusable where a name leads to nothing."""
+    from measure.readings.photo_files import ENDINGS
 
     paths: list[Path] = []
     for each in photos:
         if not each.is_dir():
             if not each.exists():
-                raise Missing(f"{each}: there is no such picture or folder. Nothing was written.")
+                raise Unusable(f"{each}: there is no such picture or folder. Nothing was written.")
             paths.append(each)
             continue
         inside = sorted(p for p in each.iterdir() if p.is_file() and not p.name.startswith("."))
         pictures = [p for p in inside if p.suffix.lower() in ENDINGS]
         if not pictures:
-            raise Missing(f"{each}: there is no picture in this folder ({', '.join(ENDINGS)}). Nothing was written.")
+            raise Unusable(f"{each}: there is no picture in this folder ({', '.join(ENDINGS)}). Nothing was written.")
         paths += pictures
     return paths

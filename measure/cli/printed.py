@@ -6,9 +6,8 @@ from pathlib import Path
 
 import click
 
-from measure.cli.group import main, plainly
+from measure.cli.group import PAPER, main, plainly
 
-PAPER = click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True)
 PRINT_IT = 'Print at 100 % ("actual size"), then check both 100 mm rules against a steel rule.'
 
 

@@ -7,14 +7,14 @@ from pathlib import Path
 
 import click
 
-from measure.cli.group import FOLDER, Missing, main, plainly
+from measure.cli.group import FOLDER, PAPER, Unusable, main, plainly
 
 
 @main.command()
 @click.argument("job", type=FOLDER)
 @click.option("--stage", help="The stage to report; the first where left out.")
 @click.option("--before", help="An earlier stage: what moved since is on the sheet too.")
-@click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True)
+@PAPER
 @click.option(
     "--out", type=click.Path(path_type=Path), help="A folder, or one file ending in .html or .pdf; JOB where left out."
 )
@@ -54,7 +54,7 @@ def report(
         doc = document(surveyed)
         written = write_report(doc, surveyed.job, out, paper, exports, compared)  # type: ignore[arg-type]
     except ValueError as error:
-        raise Missing(str(error)) from None
+        raise Unusable(str(error)) from None
     for path in written:
         click.echo(f"wrote {path}")
 

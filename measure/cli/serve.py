@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from measure.cli.group import FOLDER, Missing, main, plainly
+from measure.cli.group import FOLDER, Unusable, main, plainly
 
 PORT = 8177
 
@@ -28,11 +28,11 @@ def serve(folder: Path, lan: bool, host: str | None, port: int, no_browser: bool
     from measure.web.server import serve as run
 
     if not folder.is_dir():
-        raise Missing(f"{folder}: no such folder; name a job, or a folder of jobs")
+        raise Unusable(f"{folder}: no such folder; name a job, or a folder of jobs")
     try:
         run(folder, lan=lan, host=host, port=port, open_browser=not no_browser, tell=click.echo)
     except NoAddressError as problem:
-        raise Missing(str(problem)) from None
+        raise Unusable(str(problem)) from None
 
 
 @main.command()
@@ -48,14 +48,14 @@ def history(job: Path, undo: int | None, back_to: int | None) -> None:
     from measure.history import History, HistoryError
 
     if not (job / "job.toml").is_file():
-        raise Missing(f"{job}: no job.toml in it; name the folder of a job")
+        raise Unusable(f"{job}: no job.toml in it; name the folder of a job")
     if undo is not None and back_to is not None:
-        raise Missing("take either --undo or --back-to. Nothing was written.")
+        raise Unusable("take either --undo or --back-to. Nothing was written.")
     kept = History(job)
     try:
         made = [kept.undo(undo)] if undo is not None else kept.back_to(back_to) if back_to is not None else []
     except HistoryError as problem:
-        raise Missing(f"{problem}. Nothing was written.") from None
+        raise Unusable(f"{problem}. Nothing was written.") from None
     for entry in made:
         click.echo(f"{entry.file}: {entry.words}")
     if made or undo is not None or back_to is not None:

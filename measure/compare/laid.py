@@ -10,7 +10,7 @@ from measure.body.agreement import Agreement
 from measure.compare.congruence import congruent
 from measure.compare.movement import Movement, movements
 from measure.compare.overlay import Overlay, Pair, common_names
-from measure.compare.refusals import refuse_too_few, refuse_two_cars
+from measure.compare.refusals import refuse_disagreeing_lengths, refuse_too_few, refuse_two_cars
 from measure.compare.shape import Shape, shape_of
 from measure.survey import Surveyed
 
@@ -59,6 +59,7 @@ class Laid:
 
 def lay(before: Surveyed, after: Surveyed) -> Laid:
     """Lay AFTER over BEFORE. Raises BadInput where they have too little in common."""
+    refuse_disagreeing_lengths((before, after))
     shapes = shape_of(before), shape_of(after)
     refuse_too_few(before, after, *shapes, common_names(*shapes))
     overlay, agreement = congruent(Pair(*shapes))

@@ -10,6 +10,7 @@ from measure.body.agreement import Agreement
 from measure.compare.overlay import Overlay
 from measure.compare.shape import Shape
 from measure.findings import BadInput, Findings, did_you_mean
+from measure.photo_scale import disagreeing_lengths
 from measure.survey import Surveyed
 
 FEWEST = 3
@@ -33,6 +34,16 @@ def refuse_too_few(
     would_do = f"a comparison takes three: measure the same points under the same names{near}"
     findings.error(f"{before.stage} and {after.stage}", None, None, found, would_do)
     raise BadInput(findings)
+
+
+def refuse_disagreeing_lengths(stages: Sequence[Surveyed]) -> None:
+    """Raise BadInput where the lengths that size a stage's photographs contradict each other."""
+    findings = Findings()
+    for stage in stages:
+        if lengths := disagreeing_lengths(stage.solved):
+            found = f"lengths that disagree ({', '.join(lengths)})"
+            findings.error(stage.stage, None, None, found, "measure the bars again: a wrong one looks like a movement")
+    findings.raise_if_errors()
 
 
 def refuse_two_cars(before: Surveyed, after: Surveyed, overlay: Overlay, agreement: Agreement) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -13,7 +14,7 @@ from measure.atomic import write_atomically
 from measure.findings import Findings, did_you_mean
 from measure.job.axle_settings import Axle
 from measure.job.chart import ChartLength, read_chart
-from measure.job.jobtoml import NAME, JobToml, read_job_toml, update_job_toml, validated
+from measure.job.jobtoml import NAME, JobToml, changed_job_toml, read_job_toml, update_job_toml, validated
 from measure.job.limits import FAMILIES, read_limits
 from measure.job.mounts import MountHole, read_mount_holes
 from measure.job.points import Point, read_points
@@ -23,8 +24,8 @@ from measure.tables.textfile import check_folder
 from measure.units import Unit
 
 __all__ = [
-    "Axle", "ChartLength", "Job", "Mount", "MountHole", "Point", "Sd", "StageInfo", "Tape", "choose_stage",
-    "inputs_sha256", "load_job", "update_job_toml", "write_atomically",
+    "Axle", "ChartLength", "Job", "Mount", "MountHole", "Point", "Sd", "StageInfo", "Tape", "changed_job_toml",
+    "choose_stage", "inputs_sha256", "load_job", "update_job_toml", "write_atomically",
 ]  # fmt: skip
 
 Model = TypeVar("Model", bound=Settings)
@@ -221,8 +222,8 @@ def _is_folder(job: Job, stage: str, findings: Findings) -> bool:
 def inputs_sha256(folder: Path, *stages: str, tables: Sequence[str] = STAGE_TABLES) -> str:
     """SHA-256 over the sorted relative names and bytes of every file that a check of these stages reads.
 
-    For each file in the order of its name (slashes forward): the name in UTF-8, then its bytes. Raises
-    OSError where a file has gone since it was read.
+    For each file in the order of its name (slashes forward): the name in UTF-8 (or the bytes that it is, where they
+    are none), then its bytes. Raises OSError where a file has gone since it was read.
     """
     paths = [folder / NAME]
     for stem in JOB_TABLES:
@@ -235,6 +236,6 @@ def inputs_sha256(folder: Path, *stages: str, tables: Sequence[str] = STAGE_TABL
         paths += [path for path in photos.glob("*") if path.is_file() and not path.name.startswith(".")]
     digest = hashlib.sha256()
     for name, path in sorted((path.relative_to(folder).as_posix(), path) for path in paths):
-        digest.update(name.encode())
+        digest.update(os.fsencode(name))
         digest.update(path.read_bytes())
     return digest.hexdigest()

@@ -7,8 +7,8 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from measure.job.settings import Number, Settings
+from measure.units import MM_PER_INCH
 
-MM_PER_INCH = 25.4
 FLATS = 6
 
 Positive = Annotated[Number, Field(gt=0.0)]

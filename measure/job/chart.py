@@ -76,7 +76,7 @@ def read_chart(folder: Path, points: Sequence[Point], unit: str, findings: Findi
 
 def _between_centres(row: Row, start: Point, end: Point, findings: Findings) -> float | None:
     """The length of a row from centre to centre: half of each hole more than between near edges, less between far."""
-    length, taken = row.figure("length") or 0.0, row.text("taken") or "centre"
+    length, taken = row.required("length"), row.text("taken") or "centre"
     if taken == "centre":
         return length
     bare = [point.name for point in (start, end) if point.hole is None]

@@ -27,7 +27,7 @@ _PLACE = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)")
 _MOST_NESTED = 20
 
 Model = TypeVar("Model", bound=Settings)
-Value = str | float | int | bool | None
+Value = str | float | int | bool | list[str] | None
 
 
 @dataclass(frozen=True)
@@ -155,22 +155,34 @@ def _model_at(model: type[Settings], path: Sequence[str | int]) -> type[Settings
 def update_job_toml(folder: Path, section_path: Sequence[str], values: Mapping[str, Value]) -> None:
     """Set `values` in the table at `section_path` (("tape", "steel") for [tape.steel]) of job.toml, in place.
 
+    As `changed_job_toml`. The file is replaced whole or not at all. Raises BadInput where job.toml cannot be read or
+    changed, ValueError for nan and inf, OSError where it cannot be written.
+    """
+    findings = Findings()
+    if read_job_toml(folder, findings) is None:
+        raise BadInput(findings)
+    path = folder / NAME
+    changed = changed_job_toml(path.read_bytes().decode("utf-8-sig"), section_path, values)
+    write_atomically(path, changed.encode("utf-8"))
+
+
+def changed_job_toml(raw: str, section_path: Sequence[str], values: Mapping[str, Value]) -> str:
+    """The text of job.toml with `values` set in the table at `section_path`.
+
     Comments, order and layout stay. A value of None takes the key out. Lengths must carry their unit, as in
-    "0.31 mm": a bare number is in the job's unit. The file is replaced whole or not at all. Raises BadInput
-    where job.toml cannot be read or changed, ValueError for nan and inf, OSError where it cannot be written.
+    "0.31 mm": a bare number is in the job's unit. Raises BadInput where the text cannot be read or changed, ValueError
+    for nan and inf.
     """
     import tomlkit  # slow to load, and needed only when something is kept
     from tomlkit.exceptions import TOMLKitError
 
     findings = Findings()
-    before = read_job_toml(folder, findings)
+    before = _parsed(raw.replace("\r\n", "\n"), findings)
     if before is None:
         raise BadInput(findings)
     for key, value in values.items():
         if isinstance(value, float) and not math.isfinite(value):
             raise ValueError(f"{key} = {value} cannot be kept in job.toml")
-    path = folder / NAME
-    raw = path.read_bytes().decode("utf-8-sig")
     try:
         document = tomlkit.parse(raw)
         table: Any = document
@@ -189,10 +201,10 @@ def update_job_toml(folder: Path, section_path: Sequence[str], values: Mapping[s
         sound, changed = False, ""
     if not sound:
         where = ".".join(section_path)
-        found = f"no place for [{where}]"
+        found = f"no place for [{where}]" if where else "no place for " + ", ".join(values)
         findings.error(NAME, before.line(section_path), None, found, "write the table on lines of its own")
         raise BadInput(findings)
-    write_atomically(path, changed.encode("utf-8"))
+    return changed
 
 
 def _expected(data: dict[str, Any], path: Sequence[str], values: Mapping[str, Value]) -> dict[str, Any]:

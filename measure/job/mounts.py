@@ -41,7 +41,7 @@ def read_mount_holes(folder: Path, unit: str, findings: Findings) -> list[MountH
     seen: dict[tuple[str, str], int] = {}
     for row in read_table(folder, "mounts", COLUMNS, unit, findings) or []:
         key = row.text("mount"), row.text("hole")
-        diameter, bolt = row.figure("diameter") or 0.0, row.figure("bolt")
+        diameter, bolt = row.required("diameter"), row.figure("bolt")
         if key in seen:
             would_do = f'mount "{key[0]}" has this hole in line {seen[key]} already: give it another name'
             findings.error(row.file, row.line, "hole", key[1], would_do)
@@ -51,6 +51,6 @@ def read_mount_holes(folder: Path, unit: str, findings: Findings) -> list[MountH
             would_do = f"the bolt does not go through a hole of {diameter:g} mm"
             findings.error(row.file, row.line, "bolt", row.raw["bolt"], would_do)
             continue
-        x, y = row.figure("x") or 0.0, row.figure("y") or 0.0
+        x, y = row.required("x"), row.required("y")
         holes.append(MountHole(*key, x, y, row.figure("z"), diameter, bolt, row.text("note"), row.line))
     return holes

@@ -13,7 +13,7 @@ from typing import Annotated, Any, Literal, cast
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo
 
-from measure.units import MM, LengthError, Unit, checked_length, parse_length
+from measure.units import MM_PER, LengthError, Unit, checked_length, parse_length
 
 TapeClass = Literal["I", "II", "III", "none"]
 
@@ -22,7 +22,7 @@ def length(value: object, unit: Unit) -> float:
     """A length of job.toml in mm. Raises LengthError, whose text says what would do."""
     if isinstance(value, str):
         return parse_length(value, unit)
-    return checked_length(number(value) * float(MM[unit]))
+    return checked_length(number(value) * float(MM_PER[unit]))
 
 
 def number(value: object) -> float:

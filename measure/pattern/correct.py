@@ -23,7 +23,6 @@ PULLING = (
     "Chains and clamps under load can let go: nobody in line with the pull.",
     "Steel springs back when the load comes off (common practice, no source): measure with the load off, every time.",
 )
-SETTLE = "Settle first which it is"
 
 
 def find_corrections(surveyed: Surveyed) -> tuple[Corrections, Found]:

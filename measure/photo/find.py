@@ -17,12 +17,13 @@ import numpy as np
 
 from measure.photo import cache
 from measure.photo.beside import Beside, Look
+from measure.photo.code import WRONG_BITS
 from measure.photo.locate import Located, locate
 from measure.photo.picture import Picture, PictureError, grey, open_picture
 from measure.photo.search import candidates, wrong_cells
 from measure.photo.target_image import Pixel, TargetImage
 
-__all__ = ["FoundPicture", "TargetImage", "find_in"]
+__all__ = ["FoundPicture", "TargetImage", "find_in", "named", "read_in_a_mirror"]
 
 SMALL = 25.0
 """px, side under which a target is seen but not trusted to be found again."""
@@ -34,11 +35,27 @@ FEW = 6
 
 @dataclass(frozen=True)
 class FoundPicture:
-    """The targets of one picture, by number, and what was odd about it."""
+    """The targets of one picture, by number; those that are too `small` among them, and numbers seen `repeated`."""
 
     picture: Picture
     targets: tuple[TargetImage, ...]
-    notes: tuple[str, ...]
+    small: tuple[int, ...] = ()
+    repeated: tuple[int, ...] = ()
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What is odd about the picture, in words."""
+        told = [
+            f"target {n} is seen more than once: two sheets, or a reflection; neither is used" for n in self.repeated
+        ]
+        if self.small:
+            told.append(f"{named(self.small)} {'is' if len(self.small) == 1 else 'are'} very small here: go nearer")
+        return tuple(told)
+
+
+def named(numbers: Sequence[int]) -> str:
+    """As in "target 20" and "targets 20, 22"."""
+    return f"target{'' if len(numbers) == 1 else 's'} {', '.join(map(str, numbers))}"
 
 
 def find_in(
@@ -121,12 +138,21 @@ def _pixel(place: np.ndarray) -> Pixel:
 
 
 def _told(picture: Picture, targets: Sequence[TargetImage]) -> FoundPicture:
-    """Repeats taken out, and the notes."""
+    """Repeats taken out."""
     count = Counter(t.number for t in targets)
     twice = sorted(number for number, times in count.items() if times > 1)
-    notes = [f"target {n} is seen {count[n]} times: two sheets, or a reflection; neither is used" for n in twice]
     kept = sorted((t for t in targets if count[t.number] == 1), key=lambda t: t.number)
-    small = [str(t.number) for t in kept if t.side_px < SMALL]
-    if small:
-        notes.append(f"target {', '.join(small)} is very small here: go nearer")
-    return FoundPicture(picture, tuple(kept), tuple(notes))
+    small = [t.number for t in kept if t.side_px < SMALL]
+    return FoundPicture(picture, tuple(kept), tuple(small), tuple(twice))
+
+
+def read_in_a_mirror(picture: Picture) -> list[int]:
+    """Numbers of the prints that are seen once the picture is mirrored: of one that a camera saved so.
+
+    None where the picture cannot be decoded.
+    """
+    try:
+        values = np.ascontiguousarray(grey(picture)[:, ::-1])
+    except (PictureError, OSError):
+        return []
+    return sorted({each.number for each in candidates(values, None) if each.wrong_bits <= WRONG_BITS})

@@ -10,6 +10,7 @@ import io
 import warnings
 from dataclasses import dataclass
 from pathlib import Path
+from stat import S_ISREG
 from typing import Any, Literal, cast
 
 import numpy as np
@@ -40,7 +41,7 @@ class PictureError(Exception):
 
 @dataclass(frozen=True)
 class Exif:
-    """What the camera wrote of itself; empty or None where it wrote nothing. Lengths mm, exposure s."""
+    """What the camera wrote of itself; empty or None where it wrote nothing. Lengths mm."""
 
     make: str = ""
     model: str = ""
@@ -48,10 +49,7 @@ class Exif:
     focal_mm: float | None = None
     focal_35mm: float | None = None
     digital_zoom: float | None = None
-    exposure_s: float | None = None
     orientation: int = 1
-    taken: str = ""
-    software: str = ""
 
 
 @dataclass(frozen=True)
@@ -78,7 +76,10 @@ class Picture:
 
 def open_picture(path: Path) -> Picture:
     """Read a picture's header. Raises PictureError, in words, for what is no usable picture; OSError if unreadable."""
-    size = path.stat().st_size
+    of_file = path.stat()
+    if not S_ISREG(of_file.st_mode):  # a pipe would be waited for
+        raise PictureError("a folder, a pipe or the like, and no file", "name a picture")
+    size = of_file.st_size
     if size == 0:
         raise PictureError("an empty file", "copy the picture over again")
     if size > MOST_BYTES:
@@ -172,8 +173,7 @@ def _exif(image: Image.Image) -> tuple[Exif, bool]:
         turned = orientation in (5, 6, 7, 8)
     return Exif(
         _text(tags.get(271)), _text(tags.get(272)), _text(more.get(42036)), _figure(more.get(37386)),
-        _figure(more.get(41989)), _figure(more.get(41988)), _figure(more.get(33434)), orientation,
-        _text(more.get(36867)) or _text(tags.get(306)), _text(tags.get(305)),
+        _figure(more.get(41989)), _figure(more.get(41988)), orientation,
     ), turned  # fmt: skip
 
 

@@ -11,11 +11,14 @@ from measure.job import CAMERAS
 from measure.photo.lens import LENS
 from measure.photo.picture import Picture
 from measure.readings.kind import Sheet
+from measure.readings.photo_files import printable_name
 from measure.readings.reading import Camera
 from measure.readings.unknowns import Array
 
 FULL_FRAME = 36.0
 """mm, width of the picture that the 35 mm equivalent refers to."""
+BELIEVED = (8.0, 400.0)
+"""mm, 35 mm equivalents that a lens may have (our judgement); programs that edit pictures write 0, 1 or 65535."""
 EXIF_SD = 0.1
 """Relative sd of a focal length from EXIF: rounded, and by width or by diagonal, nobody says which."""
 UNSTATED_SD = 0.4
@@ -32,7 +35,7 @@ RESETTLE_SD = 4.0
 
 
 def cameras_of(pictures: Sequence[Picture], sheet: Sheet) -> dict[str, Camera]:
-    """The camera of each picture, by file name. Pictures of one key share one camera object."""
+    """The camera of each picture, by file name as it can be printed. Pictures of one key share one camera object."""
     paths = sorted(sheet.job.folder.glob(CAMERAS))
     read = [(path.name, read_camera_file(path, sheet.findings)) for path in paths]
     files = {name: file for name, file in read if file is not None}
@@ -40,7 +43,7 @@ def cameras_of(pictures: Sequence[Picture], sheet: Sheet) -> dict[str, Camera]:
     for picture in pictures:
         if picture.camera_key not in by_key:
             by_key[picture.camera_key] = camera_of(picture, files)
-    return {p.path.name: by_key[p.camera_key] for p in pictures}
+    return {printable_name(p.path): by_key[p.camera_key] for p in pictures}
 
 
 def camera_of(picture: Picture, files: Mapping[str, CameraFile]) -> Camera:
@@ -54,6 +57,8 @@ def camera_of(picture: Picture, files: Mapping[str, CameraFile]) -> Camera:
             return Camera(picture.camera_key, picture.width, picture.height, lens, covariance, name)
     longer = float(max(picture.width, picture.height))
     stated = picture.exif.focal_35mm
+    if stated is not None and not BELIEVED[0] <= stated <= BELIEVED[1]:
+        stated = None
     focal, sd, known = (
         (stated / FULL_FRAME * longer, EXIF_SD, "EXIF") if stated else (UNSTATED * longer, UNSTATED_SD, "nothing")
     )

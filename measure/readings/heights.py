@@ -25,9 +25,8 @@ def read(row: TableRow, sheet: Sheet) -> Reading | None:
     point = sheet.point(row, "point")
     if point is None:
         return None
-    sd = either(row.values["sd"], sheet.job.sd.heights)
-    height = float(row.values["height"])  # type: ignore[arg-type]
-    return Reading("heights", row.source, (point,), (height,), sd, "", row.raw.get("height", ""))
+    sd = either(row.figure("sd"), sheet.job.sd.heights)
+    return Reading("heights", row.source, (point,), (row.required("height"),), sd, "", row.raw.get("height", ""))
 
 
 def blocks(readings: Sequence[Reading], site: Site) -> list[Block]:

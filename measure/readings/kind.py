@@ -20,10 +20,11 @@ class Sheet:
     stage: str
     findings: Findings
     progress: Callable[[int, int], None] | None = None  # told (pictures done, pictures in all)
+    others: bool = False  # whether the tables before this one hold readings enough to place points by
 
     def point(self, row: Row, column: str, *, mark: bool = False) -> str | None:
         """The known point (or its plumb mark NAME#2) in a cell; None and an error where unknown."""
-        typed = str(row.values[column])
+        typed = row.text(column)
         name, hash_, drop = typed.partition("#")
         name = name.strip()
         if not self.job.has_point(name):
@@ -85,6 +86,6 @@ def point_of(mark: str) -> str:
     return mark.partition("#")[0]
 
 
-def either(value: object, default: float) -> float:
+def either(value: float | None, default: float) -> float:
     """A row's own figure where it has one."""
-    return default if value is None else float(value)  # type: ignore[arg-type]
+    return default if value is None else value

@@ -29,9 +29,8 @@ def read(row: TableRow, sheet: Sheet) -> Reading | None:
     if start == end:
         sheet.complain(row, "to", end, "a level lies between two different points")
         return None
-    sd = either(row.values["sd"], sheet.job.sd.levels)
-    rise = float(row.values["rise"])  # type: ignore[arg-type]
-    return Reading("levels", row.source, (start, end), (rise,), sd, "", row.raw.get("rise", ""))
+    sd = either(row.figure("sd"), sheet.job.sd.levels)
+    return Reading("levels", row.source, (start, end), (row.required("rise"),), sd, "", row.raw.get("rise", ""))
 
 
 def blocks(readings: Sequence[Reading], site: Site) -> list[Block]:

@@ -26,8 +26,8 @@ def read(row: TableRow, sheet: Sheet) -> Reading | None:
     mark = sheet.point(row, "point", mark=True)
     if mark is None:
         return None
-    values = (float(row.values["along"]), float(row.values["across"]))  # type: ignore[arg-type]
-    sd = either(row.values["sd"], sheet.job.sd.marks)
+    values = row.required("along"), row.required("across")
+    sd = either(row.figure("sd"), sheet.job.sd.marks)
     typed = f"{row.raw.get('along', '')}\t{row.raw.get('across', '')}"
     return Reading("marks", row.source, (mark,), values, sd, "", typed)
 

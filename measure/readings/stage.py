@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -14,6 +15,9 @@ from measure.readings.reading import Block, Reading
 from measure.readings.tape import scale_sd, tape_of
 from measure.readings.unknowns import Index, Unknowns
 from measure.tables import read_table
+
+A_TRIANGLE = 3
+"""Readings, bars apart, that may place points without photographs."""
 
 
 def read_stage(
@@ -27,7 +31,8 @@ def read_stage(
     sheet = Sheet(job, stage, findings, progress)
     for kind in KINDS:
         rows = read_table(job.folder / stage, kind.table, kind.columns, job.units, findings, fill_in=kind.fill_in)
-        readings += kind.read(rows or [], sheet)
+        others = sum(r.kind != "bar" for r in readings) >= A_TRIANGLE
+        readings += kind.read(rows or [], replace(sheet, others=others))
     _complain_of_repeats(readings, stage, findings)
     return readings
 

@@ -37,7 +37,7 @@ HEIGHT_SPREAD = 200.0
 
 def read(row: TableRow, sheet: Sheet) -> Reading | None:
     """One tape reading; None where a cell cannot be used."""
-    where = str(row.values["where"])
+    where = row.text("where")
     ends = [sheet.point(row, column, mark=where == "floor") for column in ("from", "to")]
     start, end = ends
     if start is None or end is None:
@@ -45,11 +45,11 @@ def read(row: TableRow, sheet: Sheet) -> Reading | None:
     if start == end:
         sheet.complain(row, "to", end, "a tape runs between two different points")
         return None
-    via = "" if where == "bar" else str(row.values["tape"] or "") or _only_tape(sheet, row)
+    via = "" if where == "bar" else row.text("tape") or _only_tape(sheet, row)
     sd = sheet.job.sd
     default = sd.bar if where == "bar" else sd.tape
     return Reading(
-        where, row.source, (start, end), (float(row.values["length"]),), either(row.values["sd"], default),  # type: ignore[arg-type]
+        where, row.source, (start, end), (row.required("length"),), either(row.figure("sd"), default),
         via, row.raw.get("length", ""),
     )  # fmt: skip
 

@@ -32,10 +32,10 @@ def read(row: TableRow, sheet: Sheet) -> Reading | None:
     point = sheet.point(row, "point")
     if point is None:
         return None
-    values = tuple(float(row.values[axis]) for axis in "xyz")  # type: ignore[arg-type]
-    sd = either(row.values["sd"], sheet.job.sd.xyz)
+    values = tuple(row.required(axis) for axis in "xyz")
+    sd = either(row.figure("sd"), sheet.job.sd.xyz)
     typed = "\t".join(row.raw.get(axis, "") for axis in "xyz")
-    return Reading("xyz", row.source, (point,), values, sd, str(row.values["setup"]), typed)
+    return Reading("xyz", row.source, (point,), values, sd, row.text("setup"), typed)
 
 
 def blocks(readings: Sequence[Reading], site: Site) -> list[Block]:

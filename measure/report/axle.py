@@ -6,9 +6,11 @@ from collections.abc import Sequence
 
 from rich.console import Console
 
+from measure.report import closing
 from measure.report.lines import Lines
-from measure.report.words import MM_PER_INCH, VERDICT_WORDS, signed
+from measure.report.words import VERDICT_WORDS, signed
 from measure.setup.axle_result import Adjuster, AxleDocument, AxleResult, SetupFigure
+from measure.units import MM_PER_INCH
 
 LABELS = ("sideways", "squareness", "rolling direction")
 STATUS_WORDS = {"move": "MOVE", "not yet": "NOT YET", "leave it": "leave it"}
@@ -20,13 +22,8 @@ def render(doc: AxleDocument, console: Console) -> None:
     lines.line(f"{doc.job}: setting the axles, {doc.stage}", "bold")
     for axle in doc.axles:
         _axle(axle, doc.units, lines)
-    for heading, sentences in (("Mind", doc.cautions), ("Notes on the tables", doc.notes)):
-        if sentences:
-            lines.heading(heading)
-            for sentence in sentences:
-                lines.item(sentence)
-    lines.blank()
-    lines.line(f"plumbsquare {doc.version}, inputs {doc.inputs_sha256[:12]}")
+    closing.mind(doc.cautions, doc.notes, lines)
+    closing.foot(doc.version, doc.inputs_sha256[:12], lines)
 
 
 def _axle(axle: AxleResult, units: str, lines: Lines) -> None:

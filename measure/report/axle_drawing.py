@@ -13,6 +13,7 @@ from textwrap import wrap
 from typing import TYPE_CHECKING, Any
 
 from measure.atomic import write_atomically
+from measure.paper import SIZES
 from measure.report.axle import LABELS, STATUS_WORDS, figure_text
 from measure.report.canvas import drawn_on
 from measure.report.plan import AXLE, CENTRELINE, COLOURS, INK, MARKERS, RAIL, SOFT
@@ -22,7 +23,7 @@ from measure.setup.axle_result import Adjuster, AxleDocument, AxleResult, PlanMa
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-PAPER = (297.0, 210.0)
+PAPER = SIZES["A4"][::-1]
 CAR = (78.0, 66.0, 219.0, 190.0)  # left, bottom, right, top: what the axle may fill
 COLUMNS = (12.0, 225.0)
 _BORDER, _BLOCK_TOP, _LINE, _WIDE = 7.0, 58.0, 3.5, 42

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, Literal
 
 from measure.typeface import FAMILIES, register_for_drawings
+from measure.units import MM_PER_INCH
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -37,7 +38,7 @@ def drawn_on(paper: tuple[float, float], kind: Kind, version: str, draw: Callabl
     }
     with matplotlib.style.context("default"), matplotlib.rc_context(settings), warnings.catch_warnings():
         warnings.filterwarnings("ignore", message="Glyph .* missing from font")
-        figure = Figure(figsize=(paper[0] / 25.4, paper[1] / 25.4))
+        figure = Figure(figsize=(paper[0] / MM_PER_INCH, paper[1] / MM_PER_INCH))
         FigureCanvasAgg(figure)
         axes = figure.add_axes((0, 0, 1, 1), xlim=(0, paper[0]), ylim=(0, paper[1]))
         axes.set_axis_off()

@@ -8,8 +8,10 @@ from rich.console import Console
 
 from measure.compare.result import Comparison, MovementResult
 from measure.compare.words import rounded
+from measure.report import closing
 from measure.report.lines import Lines
-from measure.report.words import MM_PER_INCH, SAFETY, signed
+from measure.report.words import chance, signed
+from measure.units import MM_PER_INCH
 
 VERDICT_WORDS = {"moved": "MOVED", "undecided": "UNDECIDED", "held": "held"}
 _HEADS = (">forward", ">left", ">up", ">could be", ">would be seen from", "verdict")
@@ -36,19 +38,12 @@ def render(found: Comparison, verbose: bool, console: Console) -> None:
         for stage, names in ((found.before, found.only_before), (found.after, found.only_after)):
             if names:
                 lines.item(f"Only in {stage}: {', '.join(names)}.")
-    for heading, sentences in (("Mind", found.cautions), ("Notes on the tables", found.notes)):
-        if sentences:
-            lines.heading(heading)
-            for sentence in sentences:
-                lines.item(sentence)
+    closing.mind(found.cautions, found.notes, lines)
     if verbose:
         _statistics(found, lines)
-    lines.heading("Before anyone cuts, drills or welds")
-    for sentence in SAFETY:
-        lines.item(sentence)
-    lines.blank()
+    closing.safety(lines)
     inputs = [i if verbose else i[:12] for i in (found.inputs_sha256.before, found.inputs_sha256.after)]
-    lines.line(f"plumbsquare {found.version}, inputs {' and '.join(inputs)}")
+    closing.foot(found.version, " and ".join(inputs), lines)
     if not verbose:
         lines.line("-v adds the statistics.")
 
@@ -115,7 +110,7 @@ def _statistics(found: Comparison, lines: Lines) -> None:
     )
     lines.item(
         f"All common points together: sum of squares {test.square:.1f} with {test.freedom} degrees of freedom ({law}); "
-        f"as large or larger by chance in {100 * test.chance:.2g} % of cases where nothing moved. "
+        f"as large or larger by chance in {chance(test.chance)} of cases where nothing moved. "
         f"{'Nothing shows' if test.passed else 'Something moved'} at 5 %."
     )
     lines.item(f"Stood still, the largest set that kept its shape: {', '.join(found.stable)}.")

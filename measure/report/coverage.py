@@ -23,10 +23,8 @@ INK, FAINT = "#222222", "#b8b8b8"
 def draw_coverage(path: Path, camera: CameraFile, pixels: Sequence[Array]) -> None:
     """Write a PNG: the corners (n, 2) of each picture in the sensor's own frame, its nine parts, the lens's middle.
 
-    Raises ValueError for another ending. The file is written only when the drawing is complete.
+    The file is written only when the drawing is complete.
     """
-    if path.suffix.lower() != ".png":
-        raise ValueError(f'"{path.name}": coverage is drawn as PNG; end the name in .png')
     import matplotlib
     import matplotlib.style
     from matplotlib.backends.backend_agg import FigureCanvasAgg

@@ -1,7 +1,8 @@
 """The statistics behind the answer: what `-v` adds."""
 
 from measure.report.lines import Lines
-from measure.report.words import label, percent
+from measure.report.sources import place, unchecked
+from measure.report.words import label, percent, plain, unit_of
 from measure.result import Document, Network
 
 _NOTHING = "-"
@@ -18,11 +19,11 @@ def details(doc: Document, lines: Lines) -> None:
     _budgets(doc, lines)
     if doc.unchecked:
         lines.heading("Readings that nothing checks (a mistake in one of these would not show)")
-        lines.line(", ".join(doc.unchecked), indent=2)
+        lines.line("; ".join(unchecked(doc)), indent=2)
 
 
 def _number(value: float | None, places: int) -> str:
-    return _NOTHING if value is None else f"{value:.{places}f}"
+    return _NOTHING if value is None else plain(value, places)
 
 
 def network_sentences(network: Network) -> list[str]:
@@ -39,7 +40,7 @@ def network_sentences(network: Network) -> list[str]:
         expected = f"; {low:.2f} to {high:.2f} holds 95 % of sheets where all is as stated"
     outcome = {True: ": passed", False: ": NOT passed", None: ""}[network.passed]
     if network.passed is False and network.sigma0_low is not None and network.sigma0 < network.sigma0_low:
-        outcome = ": not passed, the readings fit better than stated"
+        outcome = ": the readings agree better than was assumed; the uncertainty stated is on the careful side"
     told.append(f"sigma0 {network.sigma0:.2f}{expected}{outcome}.")
     if network.sigma0_after is not None and network.scaled:
         told.append(f"sigma0 after the scaling below: {network.sigma0_after:.2f}.")
@@ -100,13 +101,16 @@ def _points(doc: Document, lines: Lines) -> None:
 
 def _readings(doc: Document, lines: Lines) -> None:
     lines.heading("Readings (redundancy 0 unchecked, 1 fully checked; findable: the mistake that would show)")
-    unchecked = set(doc.unchecked)
+    never = set(doc.unchecked)
     heads = ("source", "kind", "between", ">read", ">residual", ">sd", ">redundancy", ">w", ">findable")
     rows = []
     for r in doc.readings:
-        findable = "unchecked" if r.source in unchecked else _number(r.findable, 1)
-        figures = (_number(r.value, 1), _number(r.residual, 2), _number(r.sd, 2), _number(r.redundancy, 2))
-        rows.append((r.source, r.kind, " - ".join(r.names), *figures, _number(r.w, 1), findable))
+        unit = unit_of(r.kind)
+        read, left = (2, 3) if unit == "px" else (1, 2)
+        findable = "unchecked" if r.source in never else _number(r.findable, read)
+        figures = (_number(r.value, read), _number(r.residual, left), f"{_number(r.sd, left)} {unit}")
+        tests = (_number(r.redundancy, 2), _number(r.w, 1), findable)
+        rows.append((place(r.source), r.kind, " - ".join(r.names), *figures, *tests))
     lines.table(heads, rows, wrap=("source", "between"))
 
 

@@ -2,6 +2,7 @@
 
 from rich.console import Console
 
+from measure.report import closing
 from measure.report.lines import Lines
 from measure.report.words import VERDICT_WORDS, signed
 from measure.setup.drill_result import DrillPlan, HoleResult, MountResult
@@ -26,15 +27,8 @@ def render(plan: DrillPlan, console: Console) -> None:
             unit = "degrees" if step.what == "square" else "mm"
             reached = "" if step.u95 is None else f" It would then be known to {step.u95:.2f} {unit}."
             lines.item(f"{name}, {step.what}: {step.act}.{reached}")
-    lines.heading("Mind")
-    for caution in plan.cautions:
-        lines.item(caution)
-    if plan.notes:
-        lines.heading("Notes on the tables")
-        for note in plan.notes:
-            lines.item(note)
-    lines.blank()
-    lines.line(f"plumbsquare {plan.version}, inputs {plan.inputs_sha256[:12]}")
+    closing.mind(plan.cautions, plan.notes, lines)
+    closing.foot(plan.version, plan.inputs_sha256[:12], lines)
 
 
 def _mount(mount: MountResult, holes: list[HoleResult], units: str, lines: Lines) -> None:

@@ -10,8 +10,9 @@ from dataclasses import dataclass
 from math import ceil
 from pathlib import Path
 
-from calib.printed_page import Page, Paper, Sheets, printable_area
+from calib.printed_page import Page, Sheets, printable_area
 from measure.atomic import write_atomically
+from measure.paper import MM, Paper
 from measure.report.words import printable
 from measure.setup.drill_result import DrillPlan, HoleResult, MountResult
 from measure.setup.drill_words import VERDICTS
@@ -159,18 +160,14 @@ def _frame(page: Page, left: float, top: float, right: float, bottom: float) -> 
 
 def _hole(page: Page, place: tuple[float, float], hole: HoleResult, area: tuple[float, float, float, float]) -> None:
     """Circle in true size, cross through its middle, a punch circle of 4 mm for the pilot; what falls off is cut."""
-    from calib.printed_page import POINTS
-
     canvas = page.canvas
     canvas.saveState()
     clip = canvas.beginPath()
-    clip.rect(
-        area[0] * POINTS, (page.height - area[3]) * POINTS, (area[2] - area[0]) * POINTS, (area[3] - area[1]) * POINTS
-    )
+    clip.rect(area[0] * MM, (page.height - area[3]) * MM, (area[2] - area[0]) * MM, (area[3] - area[1]) * MM)
     canvas.clipPath(clip, stroke=0, fill=0)
     x, y, r = place[0], place[1], hole.diameter / 2
-    canvas.setLineWidth(0.2 * POINTS)
-    canvas.circle(x * POINTS, (page.height - y) * POINTS, r * POINTS, stroke=1, fill=0)
+    canvas.setLineWidth(0.2 * MM)
+    canvas.circle(x * MM, (page.height - y) * MM, r * MM, stroke=1, fill=0)
     page.line(x - r - 6, y, x + r + 6, y, 0.12)
     page.line(x, y - r - 6, x, y + r + 6, 0.12)
     there = ", there already" if hole.existing is not None else ""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from rich.console import Console
 
+from measure.report import closing
 from measure.report.lines import Lines
 from measure.report.words import VERDICT_WORDS
 from measure.setup.driveline_result import DrivelineDocument, DrivelineResult
@@ -15,13 +16,8 @@ def render(doc: DrivelineDocument, console: Console) -> None:
     lines.line(f"{doc.job}: driveline, {doc.stage}", "bold")
     for one in doc.drivelines:
         _driveline(one, lines)
-    for heading, sentences in (("Mind", doc.cautions), ("Notes on the tables", doc.notes)):
-        if sentences:
-            lines.heading(heading)
-            for sentence in sentences:
-                lines.item(sentence)
-    lines.blank()
-    lines.line(f"plumbsquare {doc.version}, inputs {doc.inputs_sha256[:12]}")
+    closing.mind(doc.cautions, doc.notes, lines)
+    closing.foot(doc.version, doc.inputs_sha256[:12], lines)
 
 
 def _driveline(one: DrivelineResult, lines: Lines) -> None:

@@ -17,7 +17,17 @@ if TYPE_CHECKING:
     from ezdxf.document import Drawing
     from ezdxf.layouts.layout import Modelspace
 
-LAYERS = {"points": 7, "pairs": 8, "centreline": 1, "ellipses": 4, "rails": 30, "axle": 3, "words": 7, "scale": 2}
+LAYERS = {
+    "points": 7,
+    "pairs": 8,
+    "centreline": 1,
+    "ellipses": 4,
+    "rails": 30,
+    "axle": 3,
+    "faces": 3,
+    "words": 7,
+    "scale": 2,
+}
 """Layer -> colour index; the colour means nothing."""
 BAR = 1000.0
 """mm, the line to check the scale by."""
@@ -99,6 +109,13 @@ def _lines(doc: Document, placed: list[PointResult], space: "Modelspace") -> Non
         if len(station.places) == 2:
             a, b = ((place.point.x or 0.0, place.point.y or 0.0) for place in station.places)
             space.add_line(a, b, dxfattribs={"layer": "axle" if station.kind == "axle" else "pairs"})
+            if station.kind == "axle":
+                at = (0.75 * a[0] + 0.25 * b[0] + TEXT / 2, 0.75 * a[1] + 0.25 * b[1])  # clear of the centreline
+                _text(f"axle {station.name}", at, TEXT, "axle", space)
+    for face in layout.face_points(doc).values():
+        corners = [(p.x or 0.0, p.y or 0.0) for p in face]
+        for a, b in pairwise([*corners, corners[0]]):
+            space.add_line(a, b, dxfattribs={"layer": "faces"})
     for side in ("L", "R"):
         rail = sorted((p.x or 0.0, p.y or 0.0) for p in placed if p.part == "rail" and p.side == side)
         for a, b in pairwise(rail):

@@ -3,13 +3,15 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from measure.report.words import label, printable
+from measure.report.words import label, printable, unit_of
 from measure.result import Document
 
 Value = str | float | int | None
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\N{FULLWIDTH EQUALS SIGN}", "\N{FULLWIDTH PLUS SIGN}",
                   "\N{FULLWIDTH HYPHEN-MINUS}", "\N{FULLWIDTH COMMERCIAL AT}")  # fmt: skip
 """What a spreadsheet may take for the start of a formula."""
+
+UNITS = "mm and degrees; px (pixels) where a row says so: targets seen in photographs"
 
 
 @dataclass(frozen=True)
@@ -22,7 +24,10 @@ class ExportTable:
 
 
 def export_tables(doc: Document) -> list[ExportTable]:
-    """Every table of the document. Millimetres and degrees, whatever the job's unit; axes as in the document."""
+    """Every table of the document. Millimetres and degrees, whatever the job's unit; axes as in the document.
+
+    Readings of targets in photographs, and suspects among them, are in pixels; each row says which.
+    """
     return [_about(doc), _checks(doc), _points(doc), _suspects(doc), _readings(doc), _remarks(doc)]
 
 
@@ -38,7 +43,7 @@ def harmless(text: str) -> str:
 def _about(doc: Document) -> ExportTable:
     line = doc.centreline
     rows: list[tuple[Value, ...]] = [
-        ("job", doc.job), ("stage", doc.stage), ("units of this file", "mm and degrees"), ("version", doc.version),
+        ("job", doc.job), ("stage", doc.stage), ("units of this file", UNITS), ("version", doc.version),
         ("inputs_sha256", doc.inputs_sha256),
         ("axes", "x forward, y to the left, z up" if doc.frame == "car" else "the network's own"),
         ("roll, degrees", _number(doc.tilt.roll)), ("pitch, degrees", _number(doc.tilt.pitch)),
@@ -66,17 +71,18 @@ def _points(doc: Document) -> ExportTable:
 
 
 def _suspects(doc: Document) -> ExportTable:
-    heads = ("source", "kind", "w", "size", "set_aside", "cannot_tell_from", "hint")
+    heads = ("source", "kind", "w", "size", "unit", "set_aside", "cannot_tell_from", "hint")
     return ExportTable("suspects", heads, tuple(
-        (s.source, s.kind, _number(s.w), _number(s.size), "yes" if s.set_aside else "no", _joined(s.with_), s.hint)
+        (s.source, s.kind, _number(s.w), _number(s.size), unit_of(s.kind),
+         "yes" if s.set_aside else "no", _joined(s.with_), s.hint)
         for s in doc.suspects
     ))  # fmt: skip
 
 
 def _readings(doc: Document) -> ExportTable:
-    heads = ("source", "kind", "between", "value", "adjusted", "residual", "sd", "redundancy", "w", "findable")
+    heads = ("source", "kind", "between", "unit", "value", "adjusted", "residual", "sd", "redundancy", "w", "findable")
     return ExportTable("readings", heads, tuple(
-        (r.source, r.kind, _joined(r.names),
+        (r.source, r.kind, _joined(r.names), unit_of(r.kind),
          *map(_number, (r.value, r.adjusted, r.residual, r.sd, r.redundancy, r.w, r.findable)))
         for r in doc.readings
     ))  # fmt: skip

@@ -14,12 +14,13 @@ from typing import TYPE_CHECKING, Any
 
 from measure.atomic import write_atomically
 from measure.compare.result import Comparison, MovementResult
+from measure.paper import Paper
 from measure.report import plan_layout as layout
 from measure.report.canvas import Kind, drawn_on
 from measure.report.compare import VERDICT_WORDS
 from measure.report.plan import COLOURS, INK, MARKERS, RAIL, SOFT
 from measure.report.plan_layout import Place, Scale
-from measure.report.words import printable
+from measure.report.words import printable, signed
 from measure.result import PointResult
 
 if TYPE_CHECKING:
@@ -38,12 +39,12 @@ def draw(found: Comparison, path: Path) -> None:
     write_atomically(path, drawn(found, kind))
 
 
-def drawn(found: Comparison, kind: Kind) -> bytes:
-    """The drawing as the bytes of a file: one A4 sheet, without a date."""
-    return drawn_on(layout.PAPER, kind, found.version, partial(_sheet, found))
+def drawn(found: Comparison, kind: Kind, paper: Paper | None = "A4") -> bytes:
+    """The drawing as the bytes of a file: one sheet of the size of A4, without a date; `paper` as in plan.py."""
+    return drawn_on(layout.PAPER, kind, found.version, partial(_sheet, found, paper))
 
 
-def _sheet(found: Comparison, axes: Axes) -> None:
+def _sheet(found: Comparison, paper: Paper | None, axes: Axes) -> None:
     places = [_place(m) for m in found.movements]
     # an arrow counts as long as it is; the end of the enlarged one must stay on the sheet
     scale = layout.scale_for([(p.x, p.y) for p in places], places, symmetric=found.frame == "car")
@@ -52,7 +53,7 @@ def _sheet(found: Comparison, axes: Axes) -> None:
         _arrow(m, place, scale, axes)
     _names(found, places, scale, axes)
     _frame(found, axes)
-    _block(found, scale, axes)
+    _block(found, paper, scale, axes)
 
 
 def _place(m: MovementResult) -> Place:
@@ -108,11 +109,11 @@ def _names(found: Comparison, places: list[Place], scale: Scale, axes: Axes) -> 
             ha="right" if on_left else "left",
         )  # fmt: skip
     told = [m for m in found.movements if m.verdict != "held"]
-    told.sort(key=lambda m: (m.verdict != "moved", -m.x))
+    told.sort(key=lambda m: (m.verdict != "moved", -(m.length or 0.0)))
     top = layout.CAR[3]
     for i, m in enumerate(told):
         if top < layout.CAR[1] + 8:
-            axes.text(layout.VERDICTS, top, f"and {len(told) - i} more: see the text", fontsize=6.5, color=INK)
+            axes.text(layout.VERDICTS, top, f"and {len(told) - i} more: see the tables", fontsize=6.5, color=INK)
             return
         axes.text(layout.VERDICTS, top, printable(f"{m.name}  {VERDICT_WORDS[m.verdict]}"), fontsize=6.5, weight="bold")
         for line in wrap(printable(m.words), layout.VERDICT_CHARACTERS):
@@ -139,7 +140,7 @@ def _frame(found: Comparison, axes: Axes) -> None:
         axes.text(layout.RIGHT_NAMES, 283.5, "RIGHT", fontsize=7, color=INK, va="center_baseline")
 
 
-def _block(found: Comparison, scale: Scale, axes: Axes) -> None:
+def _block(found: Comparison, paper: Paper | None, scale: Scale, axes: Axes) -> None:
     """Legend on the left, title and statements on the right."""
     from matplotlib.patches import Ellipse
 
@@ -163,7 +164,7 @@ def _block(found: Comparison, scale: Scale, axes: Axes) -> None:
     y -= 4.6
     axes.add_patch(Ellipse((12.5, y), 4.0, 3.0, facecolor="none", edgecolor=INK, linewidth=0.8))
     axes.text(17, y, "holds the arrow's end at 95 %", **style)
-    length = _bar(15.0 * scale.ratio / scale.factor)
+    length = layout.round_length(15.0 * scale.ratio / scale.factor)
     end = 12.0 + length * scale.factor / scale.ratio
     axes.plot([12, end], [12.5, 12.5], color=INK, linewidth=1.2)
     for x in (12.0, end):
@@ -172,7 +173,7 @@ def _block(found: Comparison, scale: Scale, axes: Axes) -> None:
     title, size = layout.shortened(printable(f"{found.job}: {found.before} to {found.after}"), 10, 98.0)
     axes.text(_SPLIT + 3, 51.5, title, fontsize=size, weight="bold", color=INK, va="center_baseline")
     y = 45.5
-    for line in _statements(found, scale):
+    for line in _statements(found, paper, scale):
         axes.text(_SPLIT + 3, y, line, **style)
         y -= layout.LINE
     inputs = f"{found.inputs_sha256.before[:12]} and {found.inputs_sha256.after[:12]}"
@@ -183,20 +184,14 @@ def _enlarged(scale: Scale) -> str:
     return "not enlarged" if scale.factor == 1 else f"drawn {scale.factor} times as large"
 
 
-def _bar(most: float) -> float:
-    """The largest of 1, 2, 5 times a power of ten that is at most `most`."""
-    power = 10.0 ** math.floor(math.log10(most))
-    return max(d * power for d in (1.0, 2.0, 5.0) if d * power <= most * (1 + 1e-9))
-
-
-def _statements(found: Comparison, scale: Scale) -> list[str]:
-    sentences = [f"Movements in plan. Scale 1 : {scale.ratio:g} on A4, movements {_enlarged(scale)}."]
+def _statements(found: Comparison, paper: Paper | None, scale: Scale) -> list[str]:
+    sentences = [f"Movements in plan. {scale.told(paper)} Movements {_enlarged(scale)}."]
     sentences += found.differences
     if found.ambiguous:
         sentences.append(f"Ambiguous: either {'; or '.join(found.alternatives)}.")
     sentences += [f"{', '.join(piece)} moved together, as one piece." for piece in found.together]
-    up = [m for m in found.movements if m.verdict == "moved" and m.dz is not None and abs(m.dz) >= 0.5]
+    up = [(m.name, m.dz) for m in found.movements if m.verdict == "moved" and m.dz is not None and abs(m.dz) >= 0.5]
+    up.sort(key=lambda rise: -abs(rise[1]))
     if up:
-        sentences.append("In height: " + ", ".join(f"{m.name} {m.dz:+.1f} mm" for m in up) + ".")
-    lines = [line for sentence in sentences for line in wrap(printable(sentence), 76)]
-    return lines if len(lines) <= 10 else [*lines[:9], "and more: see the text report"]
+        sentences.append("In height: " + ", ".join(f"{name} {signed(dz, 1)} mm" for name, dz in up) + ".")
+    return layout.statements(sentences)

@@ -5,11 +5,12 @@ from __future__ import annotations
 from rich.console import Console
 
 from measure.pattern.result import Corrections, Expected, Part, Pattern, Step, Told
+from measure.report import closing
 from measure.report.lines import Lines
-from measure.report.words import SAFETY, VERDICT_WORDS, label, signed
-from measure.units import MM
+from measure.report.words import VERDICT_WORDS, chance, label, signed
+from measure.units import MM_PER_INCH
 
-_ANSWERS = {
+ANSWERS = {
     "none": "No pattern: nothing says that a part of this body moved.",
     "found": "A pattern, outside the limits.",
     "within": "A pattern, but inside the limits.",
@@ -25,7 +26,7 @@ _TO_DO = {
 def render_pattern(found: Pattern, console: Console) -> None:
     """Print a pattern for a person."""
     lines = Lines(console)
-    _head(found, lines, _ANSWERS[found.answer])
+    _head(found, lines, ANSWERS[found.answer])
     parts = found.best.parts
     if parts:
         lines.heading("What explains the car best")
@@ -49,16 +50,16 @@ def render_pattern(found: Pattern, console: Console) -> None:
         for each in found.unexplained:
             lines.item(f"{each.words} ({abs(each.w):.1f} sd)")
     _smallest(found, lines)
-    _mind(found.cautions, found.notes, lines)
+    closing.mind(found.cautions, found.notes, lines)
     against = "the factory chart" if found.axes == "chart" else found.axes
     lines.heading("Statistics")
     best = found.best
     lines.line(
         f"Deviations from {against}. Misfit {best.misfit:.1f} on {best.degrees_of_freedom} degrees of freedom: "
-        f"one as large or larger in {100 * best.left_over:.2g} % of cars of which this is true.",
+        f"one as large or larger in {chance(best.left_over)} of cars of which this is true.",
         indent=2,
     )
-    _foot(found, lines)
+    closing.foot(found.version, found.inputs_sha256[:12], lines)
 
 
 def render_corrections(wanted: Corrections, console: Console) -> None:
@@ -78,11 +79,9 @@ def render_corrections(wanted: Corrections, console: Console) -> None:
     if wanted.still_off:
         lines.heading("What would still be off" if wanted.steps else "What is off, but fits no pattern")
         lines.table(("what", ">figure", ">limit", "verdict"), [_now(e) for e in wanted.still_off], wrap=("what",))
-    _mind(wanted.cautions, wanted.notes, lines)
-    lines.heading("Before anyone cuts, drills or welds")
-    for sentence in SAFETY:
-        lines.item(sentence)
-    _foot(wanted, lines)
+    closing.mind(wanted.cautions, wanted.notes, lines)
+    closing.safety(lines)
+    closing.foot(wanted.version, wanted.inputs_sha256[:12], lines)
 
 
 def _head(doc: Pattern | Corrections, lines: Lines, answer: str) -> None:
@@ -96,8 +95,7 @@ def _row(part: Part, units: str) -> tuple[str, str, str, str]:
 
 def _mm(value: float, u95: float, units: str) -> str:
     text = f"{value:.1f} ± {u95:.1f} mm"
-    inch = float(MM["in"])
-    return f"{text} ({value / inch:.2f} ± {u95 / inch:.2f} in)" if units == "in" else text
+    return f"{text} ({value / MM_PER_INCH:.2f} ± {u95 / MM_PER_INCH:.2f} in)" if units == "in" else text
 
 
 def _list(told: list[Told], lines: Lines, with_odds: bool = False) -> None:
@@ -148,19 +146,3 @@ def _now(e: Expected) -> tuple[str, str, str, str]:
         label(e.name), f"{_figure(e.after, e)} ± {e.u95:.{_places(e)}f} {e.unit}", f"{e.limit:g} {e.unit}",
         VERDICT_WORDS[e.verdict],
     )  # fmt: skip
-
-
-def _mind(cautions: list[str], notes: list[str], lines: Lines) -> None:
-    if cautions:
-        lines.heading("Mind")
-        for caution in cautions:
-            lines.item(caution)
-    if notes:
-        lines.heading("Notes on the tables")
-        for note in notes:
-            lines.item(note)
-
-
-def _foot(doc: Pattern | Corrections, lines: Lines) -> None:
-    lines.blank()
-    lines.line(f"plumbsquare {doc.version}, inputs {doc.inputs_sha256[:12]}")

@@ -13,6 +13,7 @@ from textwrap import wrap
 from typing import TYPE_CHECKING, Any, Literal
 
 from measure.atomic import write_atomically
+from measure.paper import SIZES
 from measure.pattern.result import Corrections, Pattern, Place
 from measure.report.canvas import drawn_on
 from measure.report.words import printable
@@ -20,7 +21,7 @@ from measure.report.words import printable
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-PAPER = (210.0, 297.0)
+PAPER = SIZES["A4"]
 INK, SOFT, MOVED, BACK = "#1c1c1c", "#8a8a8a", "#5a1436", "#2b6cb0"
 TOP, BOTTOM = 268.0, 92.0
 PLAN_MIDDLE, SIDE_MIDDLE = 68.0, 166.0

@@ -8,16 +8,17 @@ the same bytes on one machine.
 import math
 from functools import partial
 from pathlib import Path
-from textwrap import wrap
 from typing import TYPE_CHECKING, Any
 
 from measure.atomic import write_atomically
+from measure.paper import Paper
 from measure.report import plan_layout as layout
 from measure.report.canvas import Kind, drawn_on
 from measure.report.plan_layout import Place, Scale, Station
+from measure.report.sentences import worst_first
 from measure.report.words import VERDICT_WORDS, label, printable
 from measure.result import Document
-from measure.units import MM
+from measure.units import MM_PER_INCH
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -29,48 +30,54 @@ FILLED = ("undecided", "outside")
 CENTRELINE: dict[str, Any] = {"color": INK, "linewidth": 0.8, "linestyle": (0, (14, 3, 2, 3))}
 RAIL: dict[str, Any] = {"color": INK, "linewidth": 1.3, "linestyle": "-"}
 AXLE: dict[str, Any] = {"color": INK, "linewidth": 3.2, "linestyle": "-", "solid_capstyle": "butt"}
+FACE: dict[str, Any] = {"color": INK, "linewidth": 0.7, "linestyle": "-", "marker": ".", "markersize": 2.5}
+DOT_NAMES = 5.0
+"""Points of type of the names beside points that carry no verdict."""
 PAIR: dict[str, Any] = {"color": SOFT, "linewidth": 0.7, "linestyle": "-"}
 SET_ASIDE: dict[str, Any] = {"color": SOFT, "linewidth": 0.9, "linestyle": (0, (4, 3))}
 SYMMETRIC: dict[str, Any] = {"color": SOFT, "linewidth": 0.8, "linestyle": (0, (1, 2))}
-SUFFIXES = (".svg", ".png")
 _BORDER, _BLOCK_TOP = 7.0, 58.0
 _TOO_NEAR = 1.2  # mm on paper within which the cross would only smudge the marker
 
 
 def draw(doc: Document, path: Path) -> None:
-    """Write the plan to `path`, whose suffix says SVG or PNG; ValueError for any other suffix.
+    """Write the plan to `path`, .svg or .png.
 
     A point that nothing fixes is named under the drawing instead of being drawn. The file is written only
     when the drawing is complete.
     """
-    if path.suffix.lower() not in SUFFIXES:
-        raise ValueError(f'"{path.name}": a plan is drawn as SVG or PNG; end the name in .svg or .png')
     kind: Any = path.suffix.lower()[1:]
     write_atomically(path, drawn(doc, kind))
 
 
-def drawn(doc: Document, kind: Kind) -> bytes:
-    """The plan as the bytes of a file: one A4 sheet, without a date."""
-    return drawn_on(layout.PAPER, kind, doc.version, partial(_sheet, doc))
+def drawn(doc: Document, kind: Kind, paper: Paper | None = "A4") -> bytes:
+    """The plan as the bytes of a file: one sheet of the size of A4, without a date.
+
+    `paper`: what it will be put on, for the scale it names; None where nobody knows how large it will be printed.
+    """
+    return drawn_on(layout.PAPER, kind, doc.version, partial(_sheet, doc, paper))
 
 
-def _sheet(doc: Document, axes: "Axes") -> None:
-    stations = layout.stations(doc)
-    faces = [p for p in doc.points if p.part.startswith("face:") and p.x is not None and p.y is not None]
+def _sheet(doc: Document, paper: Paper | None, axes: "Axes") -> None:
+    """Pairs and axles with their words; points that belong to neither are small dots, named where there is room."""
+    every = layout.stations(doc)
+    stations = [station for station in every if station.kind != "alone"]
+    alone = [place for station in every if station.kind == "alone" for place in station.places]
     places = [place for station in stations for place in station.places]
-    in_plan = [(p.x, p.y) for p in places] + [(p.x or 0.0, p.y or 0.0) for p in faces]
+    faces = [(p.x or 0.0, p.y or 0.0) for face in layout.face_points(doc).values() for p in face]
+    in_plan = [(p.x, p.y) for p in [*places, *alone]] + faces
     in_car = doc.frame == "car"
     scale = layout.scale_for(in_plan, places, symmetric=in_car)
     if in_car:
         _centreline(scale, in_plan, axes)
     _lines(doc, stations, scale, axes)
+    _faces(doc, stations, scale, axes)
     for place in places:
         _place(place, scale, axes)
-    for point in faces:
-        axes.plot(*scale.paper(point.x or 0.0, point.y or 0.0), ".", color=SOFT, markersize=2.5)
     _words(stations, scale, axes)
+    _dots(alone, scale, axes)
     _heads(axes, in_car)
-    _block(doc, scale, stations, axes)
+    _block(doc, paper, scale, stations, axes)
 
 
 def _centreline(scale: Scale, in_plan: list[tuple[float, float]], axes: "Axes") -> None:
@@ -99,6 +106,29 @@ def _lines(doc: Document, stations: list[Station], scale: Scale, axes: "Axes") -
         if len(rail) > 1:
             axes.plot(*zip(*(scale.paper(p.x, p.y) for p in rail), strict=True), **SYMMETRIC)
             axes.plot(*zip(*(scale.displaced(p) for p in rail), strict=True), **RAIL)
+
+
+def _faces(doc: Document, stations: list[Station], scale: Scale, axes: "Axes") -> None:
+    """Each wheel face: its points joined all round, moved with the end of the axle to which it belongs."""
+    ends = {(s.name, place.point.side): place for s in stations if s.kind == "axle" for place in s.places}
+    for key, points in layout.face_points(doc).items():
+        end = ends.get(key)
+        dx, dy = (0.0, 0.0) if end is None else ((scale.factor - 1) * end.off_x, (scale.factor - 1) * end.off_y)
+        corners = [scale.paper((p.x or 0.0) + dx, (p.y or 0.0) + dy) for p in points]
+        axes.plot(*zip(*corners, corners[0], strict=True), **FACE)
+
+
+def _dots(alone: list[Place], scale: Scale, axes: "Axes") -> None:
+    """Points that carry no verdict, each with its name beside it where that lies on nothing drawn before it."""
+    at = [scale.paper(place.x, place.y) for place in alone]
+    names = [printable(place.point.name) for place in alone]
+    lines: Any = [line.get_xydata() for line in axes.lines]
+    taken = at + [spot for line in lines for spot in layout.along(line.tolist())]
+    for x, y in at:
+        axes.plot(x, y, ".", color=INK, markersize=2.5, zorder=4)
+    for name, words_at in zip(names, layout.beside(at, names, taken, DOT_NAMES), strict=True):
+        if words_at is not None:
+            axes.text(*words_at, name, fontsize=DOT_NAMES, color=INK, va="center_baseline", ha="left")
 
 
 def _place(place: Place, scale: Scale, axes: "Axes") -> None:
@@ -195,7 +225,7 @@ def _heads(axes: "Axes", in_car: bool) -> None:
         axes.text(layout.VERDICTS, y, "HOW IT STANDS", **style)
 
 
-def _block(doc: Document, scale: Scale, stations: list[Station], axes: "Axes") -> None:
+def _block(doc: Document, paper: Paper | None, scale: Scale, stations: list[Station], axes: "Axes") -> None:
     """The block at the foot: legend and bars on the left, title and statements on the right, notes above."""
     right, split = layout.PAPER[0] - _BORDER, 100.0
     axes.plot([_BORDER, right], [_BLOCK_TOP, _BLOCK_TOP], color=INK, linewidth=0.8)
@@ -205,7 +235,7 @@ def _block(doc: Document, scale: Scale, stations: list[Station], axes: "Axes") -
     name, size = layout.shortened(printable(f"{doc.job}, stage {doc.stage}"), 11, 98.0)
     axes.text(split + 3, 51.5, name, fontsize=size, weight="bold", color=INK, va="center_baseline")
     y = 45.5
-    for line in _statements(doc, scale, stations):
+    for line in _statements(doc, paper, scale, stations):
         axes.text(split + 3, y, line, fontsize=6.5, color=INK, va="center_baseline")
         y -= layout.LINE
     axes.text(
@@ -218,9 +248,10 @@ def _block(doc: Document, scale: Scale, stations: list[Station], axes: "Axes") -
     )
 
 
-def _statements(doc: Document, scale: Scale, stations: list[Station]) -> list[str]:
+def _statements(doc: Document, paper: Paper | None, scale: Scale, stations: list[Station]) -> list[str]:
+    """What holds for the whole drawing, then the judged figures that stand beside no station, worst first."""
     times = "not enlarged" if scale.factor == 1 else f"drawn {scale.factor} times as large"
-    sentences = [f"Plan of the body. Scale 1 : {scale.ratio:g} on A4."]
+    sentences = [f"Plan of the body. {scale.told(paper)}"]
     if doc.frame == "car":
         sentences[0] += " Front up, the car's left on the left."
         sentences.append(f"Displacements from symmetric and 95 % ellipses: {times}.")
@@ -234,12 +265,11 @@ def _statements(doc: Document, scale: Scale, stations: list[Station]) -> list[st
     if doc.plan_only:
         sentences.append("Heights were not measured: the car's lean is only in the uncertainty.")
     drawn = {f"{station.kind}.{station.name}" for station in stations}
-    for check in doc.checks:
+    for check in worst_first(doc.checks):
         if check.limit is not None and check.name.rpartition(".")[0] not in drawn:
             verdict = VERDICT_WORDS[check.verdict]
             sentences.append(f"{label(check.name)}  {verdict}: {layout.judged(check)}")
-    lines = [printable(line) for sentence in sentences for line in wrap(sentence, 76)]
-    return lines if len(lines) <= 10 else [*lines[:9], "and more: see the text report"]
+    return layout.statements(sentences)
 
 
 def _legend(in_car: bool, axes: "Axes") -> None:
@@ -260,13 +290,16 @@ def _legend(in_car: bool, axes: "Axes") -> None:
     axes.add_patch(Ellipse((12.5, y), 4.0, 3.0, facecolor="white", edgecolor=INK, linewidth=0.8))
     axes.text(17, y, "holds the point at 95 %", **style)
     y -= 4.6
+    axes.plot(12.5, y, ".", color=INK, markersize=2.5)
+    axes.text(17, y, "point that carries no verdict", **style)
+    y -= 4.6
     if in_car:
         axes.plot(12.5, y, marker="x", color=INK, markersize=3.5, markeredgewidth=0.7)
         axes.text(17, y, "where symmetry would have it", **style)
     lines = [("rail", RAIL), ("rail if symmetric", SYMMETRIC), ("pair", PAIR), ("pair set aside", SET_ASIDE)]
-    lines += [("axle", AXLE), ("centreline", CENTRELINE)]
+    lines += [("axle", AXLE), ("wheel face", FACE), ("centreline", CENTRELINE)]
     y = 53.0
-    for words, line in lines if in_car else lines[:1] + lines[2:3] + lines[4:5]:
+    for words, line in lines if in_car else lines[:1] + lines[2:3] + lines[4:6]:
         axes.plot([58, 70], [y, y], **line)
         axes.text(73, y, words, **style)
         y -= 4.6
@@ -274,9 +307,9 @@ def _legend(in_car: bool, axes: "Axes") -> None:
 
 def _bars(doc: Document, scale: Scale, axes: "Axes") -> None:
     """Two bars: a length of the car, and a displacement."""
-    unit, name = (float(MM["in"]), "in") if doc.units == "in" else (1.0, "mm")
-    on_the_car = _round_length(30.0 * scale.ratio / unit)
-    moved = _round_length(15.0 * scale.ratio / scale.factor / unit)
+    unit, name = (MM_PER_INCH, "in") if doc.units == "in" else (1.0, "mm")
+    on_the_car = layout.round_length(30.0 * scale.ratio / unit)
+    moved = layout.round_length(15.0 * scale.ratio / scale.factor / unit)
     for y, length, words, ratio in (
         (20.0, on_the_car, "on the car", scale.ratio),
         (12.5, moved, "of displacement or ellipse", scale.ratio / scale.factor),
@@ -286,13 +319,3 @@ def _bars(doc: Document, scale: Scale, axes: "Axes") -> None:
         for x in (12.0, end):
             axes.plot([x, x], [y - 1, y + 1], color=INK, linewidth=1.2)
         axes.text(end + 2.5, y, f"{length:g} {name} {words}", fontsize=6.5, color=INK, va="center_baseline")
-
-
-def _round_length(most: float) -> float:
-    """The largest of 1, 2, 5 times a power of ten that is at most `most`."""
-    power = 10.0 ** len(str(int(most))) if most >= 1 else 1.0
-    while True:
-        for digit in (5.0, 2.0, 1.0):
-            if digit * power <= most:
-                return digit * power
-        power /= 10

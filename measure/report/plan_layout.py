@@ -7,12 +7,18 @@ is up and its left is on the left, so paper x runs against the car's y.
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from textwrap import wrap
 
-from measure.report.words import VERDICT_WORDS, decimals, label, limit, standing
+from measure.paper import SIZES, Paper
+from measure.report.words import SIDES, VERDICT_WORDS, decimals, label, limit, printable, remarks, standing
 from measure.result import CheckResult, Document, PointResult
 
-PAPER = (210.0, 297.0)
+PAPER = SIZES["A4"]
+A_CHARACTER = 0.212
+"""mm a point of size, a little over the mean of the type we draw with."""
+MOST_STATEMENTS = 10
+"""Lines of the title block."""
 CAR = (30.0, 70.0, 116.0, 274.0)  # left, bottom, right, top: what the car may fill
 LEFT_NAMES, RIGHT_NAMES, VERDICTS = (
     31.0,
@@ -20,6 +26,7 @@ LEFT_NAMES, RIGHT_NAMES, VERDICTS = (
     141.0,
 )  # where the columns of words start (left: where it ends)
 NAME_WIDTH, VERDICT_CHARACTERS = 18.5, 43
+STATEMENT_CHARACTERS = 76
 LINE = 3.3  # line spacing of the words
 ELLIPSE_95 = math.sqrt(-2 * math.log(0.05))  # semi-axis per sd of the region that holds 95 % in the plane
 
@@ -61,10 +68,11 @@ class Station:
 
 
 def stations(doc: Document) -> list[Station]:
-    """The stations that have coordinates, front first. Wheel-face points are left out: they have no words."""
+    """The stations that have coordinates, front first. An axle known by its faces stands at their centres."""
     members: dict[tuple[str, str], list[PointResult]] = {}
-    for point in doc.points:
-        if point.x is None or point.y is None or point.part.startswith("face:"):
+    ends = [point for point in doc.points if not point.part.startswith("face:")]
+    for point in [*ends, *face_centres(doc)]:
+        if point.x is None or point.y is None:
             continue
         if point.part.startswith("axle:"):
             key = ("axle", point.part.removeprefix("axle:"))
@@ -76,6 +84,39 @@ def stations(doc: Document) -> list[Station]:
     checks = {check.name: check for check in doc.checks}
     found = [_station(kind, name, points, checks) for (kind, name), points in members.items()]
     return sorted(found, key=lambda station: -station.x)
+
+
+def face_points(doc: Document) -> dict[tuple[str, str], list[PointResult]]:
+    """By axle and side, the points of its wheel face that have a place, as far round the circle as they are listed."""
+    faces: dict[tuple[str, str], list[PointResult]] = {}
+    for point in doc.points:
+        if point.part.startswith("face:") and point.x is not None and point.y is not None:
+            faces.setdefault((point.part.removeprefix("face:"), point.side), []).append(point)
+    return faces
+
+
+def face_centres(doc: Document) -> list[PointResult]:
+    """The ends of the axles that are judged by their faces: the centre of each, named as the face, without sd.
+
+    Only of an axle that has no ends of its own, and both faces with three points or more in space, as its checks want.
+    """
+    by_ends = {point.part.removeprefix("axle:") for point in doc.points if point.part.startswith("axle:")}
+    known = {c.name for c in doc.checks if c.value is not None and c.estimable}
+    whole = {
+        key: points
+        for key, points in face_points(doc).items()
+        if key[0] not in by_ends and f"axle.{key[0]}.offset" in known and all(p.z is not None for p in points)
+    }
+    return [_centre(*key, points) for key, points in whole.items() if {(key[0], side) for side in "LR"} <= whole.keys()]
+
+
+def _centre(axle: str, side: str, points: Sequence[PointResult]) -> PointResult:
+    import numpy as np  # only such an axle needs it
+
+    from measure.body.face import centre
+
+    x, y, z = centre(np.array([[p.x, p.y, p.z] for p in points])).tolist()
+    return PointResult(f"{SIDES[side]} face", x, y, z, None, None, None, None, side, None, f"axle:{axle}")
 
 
 def _station(kind: str, name: str, points: Sequence[PointResult], checks: dict[str, CheckResult]) -> Station:
@@ -106,9 +147,7 @@ def _sentence(check: CheckResult, with_name: bool = False) -> list[str]:
         name = label(check.name).partition(", ")[2] or check.name
         text = f"{name}  {VERDICT_WORDS[check.verdict]}: {text}"
     lines = wrap(text, VERDICT_CHARACTERS, subsequent_indent="   " if with_name else "")
-    if check.verdict == "outside" and check.single_drops:
-        lines.append("single drops: drop again before cutting")
-    return lines
+    return lines + [part for remark in remarks(check) for part in wrap(remark, VERDICT_CHARACTERS)]
 
 
 def judged(check: CheckResult) -> str:
@@ -118,6 +157,12 @@ def judged(check: CheckResult) -> str:
     spread, most = f"± {check.u95:.{decimals(check)}f} {check.unit}", f"limit {limit(check)}"
     # No-break spaces: a line must not end between a figure and its unit.
     return f"{standing(check)} ({spread.replace(' ', _NO_BREAK)}, {most.replace(' ', _NO_BREAK)})"
+
+
+def shrink_on(paper: Paper) -> float:
+    """How much smaller than on A4 a drawing comes out on `paper`, 1 or less."""
+    width, height = SIZES[paper]
+    return min(1.0, width / PAPER[0], height / PAPER[1])
 
 
 @dataclass(frozen=True)
@@ -135,6 +180,12 @@ class Scale:
         return (left + right) / 2 - (y - self.middle_y) / self.ratio, (bottom + top) / 2 + (
             x - self.middle_x
         ) / self.ratio
+
+    def told(self, paper: Paper | None) -> str:
+        """The scale of the drawing once it is put on `paper`; None: nobody knows how large it will be printed."""
+        if paper is None:
+            return "Printed at a size of its own: measure by its bars."
+        return f"Scale 1 : {self.ratio / shrink_on(paper):.3g} on {paper}."
 
     def displaced(self, place: Place) -> tuple[float, float]:
         """Paper position of a place moved by its exaggerated displacement."""
@@ -160,6 +211,12 @@ def scale_for(points: Sequence[tuple[float, float]], places: Sequence[Place], sy
     factor = fits[0] if fits and largest > 0 else 1
     middle_y = 0.0 if symmetric else (max(ys) + min(ys)) / 2
     return Scale(ratio, factor, (max(xs) + min(xs)) / 2, middle_y)
+
+
+def round_length(most: float) -> float:
+    """The largest of 1, 2, 5 times a power of ten that is at most `most`."""
+    power = 10.0 ** math.floor(math.log10(most))
+    return max(d * power for d in (1.0, 2.0, 5.0) if d * power <= most * (1 + 1e-9))
 
 
 def _semi_axis(place: Place) -> float:
@@ -207,11 +264,63 @@ def spread_out(wanted: Sequence[float], heights: Sequence[float]) -> list[float]
     return places
 
 
+def along(corners: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
+    """Spots on a line through `corners` (paper mm), a millimetre or less apart."""
+    spots = list(corners[:1])
+    for (x, y), (to_x, to_y) in pairwise(corners):
+        steps = max(math.ceil(math.dist((x, y), (to_x, to_y))), 1)
+        spots += [(x + (to_x - x) * i / steps, y + (to_y - y) * i / steps) for i in range(1, steps + 1)]
+    return spots
+
+
+def beside(
+    points: Sequence[tuple[float, float]], names: Sequence[str], taken: Sequence[tuple[float, float]], size: float
+) -> list[tuple[float, float] | None]:
+    """Where each name starts (paper mm, the middle of its height), right, left, above or below its point.
+
+    None where it would lie on a point that is `taken` or on a name set before it: better unnamed than unreadable.
+    `size` of the type in points.
+    """
+    high = size * 0.36
+    boxes: list[tuple[float, float, float, float]] = []
+    found: list[tuple[float, float] | None] = []
+    for (x, y), name in zip(points, names, strict=True):
+        wide = len(name) * size * A_CHARACTER
+        starts = ((x + 1.2, y), (x - 1.2 - wide, y), (x - wide / 2, y + high + 0.6), (x - wide / 2, y - high - 0.6))
+        place = next((s for s in starts if _free((s[0], s[1], wide, high), boxes, taken)), None)
+        if place is not None:
+            boxes.append((*place, wide, high))
+        found.append(place)
+    return found
+
+
+def _free(
+    box: tuple[float, float, float, float],
+    boxes: Sequence[tuple[float, float, float, float]],
+    taken: Sequence[tuple[float, float]],
+) -> bool:
+    """Whether a box (left, middle of its height, width, height) lies clear of other boxes and of points."""
+    x, y, wide, high = box
+    clear = all(x + wide < a or a + w < x or abs(y - b) > (high + h) / 2 for a, b, w, h in boxes)
+    return clear and not any(x - 0.6 < a < x + wide + 0.6 and abs(y - b) < high / 2 + 0.4 for a, b in taken)
+
+
+def statements(sentences: Sequence[str], most: int = MOST_STATEMENTS) -> list[str]:
+    """Sentences as the lines of the title block; those that do not fit, whole, are counted."""
+    lines: list[str] = []
+    for i, sentence in enumerate(sentences):
+        wrapped = [printable(line) for line in wrap(sentence, STATEMENT_CHARACTERS)]
+        last = i == len(sentences) - 1
+        if len(lines) + len(wrapped) > (most if last else most - 1):
+            return [*lines, f"and {len(sentences) - i} more: see the tables"]
+        lines += wrapped
+    return lines
+
+
 def shortened(name: str, size: float, width: float, smallest: float = 4.5) -> tuple[str, float]:
     """A name and a type size (points) with which it fits into `width` mm; long ones lose their middle."""
-    a_character = 0.212  # mm a point of size, a little over the mean of the type we draw with
-    fitting = width / (a_character * max(len(name), 1))
+    fitting = width / (A_CHARACTER * max(len(name), 1))
     if fitting >= smallest:
         return name, min(size, fitting)
-    keep = max(int(width / (a_character * smallest)) - 1, 2)
+    keep = max(int(width / (A_CHARACTER * smallest)) - 1, 2)
     return f"{name[: (keep + 1) // 2]}…{name[len(name) - keep // 2 :]}", smallest

@@ -4,27 +4,22 @@ One PDF for A4 or Letter: a sketch of the points, then a row for every tape, hei
 type is embedded and the same job gives the same bytes.
 """
 
-import io
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from pathlib import Path
 from textwrap import wrap
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
-from measure.atomic import write_atomically
 from measure.job.points import Point
+from measure.paper import MM, SIZES, Paper, blank_pdf
 from measure.report.sketch import sketch_places
 from measure.report.words import SAFETY, printable
 from measure.tape_plan import groups, levels_to_read, tapes_to_run
-from measure.typeface import BOLD, PLAIN, register_for_pdf
+from measure.typeface import BOLD, PLAIN
 
 if TYPE_CHECKING:
     from reportlab.pdfgen.canvas import Canvas
 
-Paper = Literal["A4", "Letter"]
-MM = 72 / 25.4
-SIZES = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 EDGE, ROW, HEAD, FOOT = 15.0, 6.9, 27.0, 14.0
 IN_FULL = {"mm": "mm", "in": "inches"}
 SPARE_ROWS = 6
@@ -86,19 +81,6 @@ def sections(points: Sequence[Point], units: str, tapes: Sequence[tuple[str, str
     ]
 
 
-def write_sheet(
-    path: Path,
-    title: str,
-    stage: str,
-    points: Sequence[Point],
-    units: str = "mm",
-    paper: Paper = "A4",
-    tapes: Sequence[tuple[str, str]] | None = None,
-) -> None:
-    """Write the recording sheet to `path`. `tapes` (from, to) replaces the list that the points call for."""
-    write_atomically(path, sheet_bytes(title, stage, points, units, paper, tapes))
-
-
 def sheet_bytes(
     title: str,
     stage: str,
@@ -107,16 +89,10 @@ def sheet_bytes(
     paper: Paper = "A4",
     tapes: Sequence[tuple[str, str]] | None = None,
 ) -> bytes:
-    """The recording sheet as PDF bytes."""
-    from reportlab.pdfgen.canvas import Canvas
-
-    register_for_pdf()
+    """The recording sheet as PDF bytes. `tapes` (from, to) replaces the list that the points call for."""
     width, height = SIZES[paper]
-    buffer = io.BytesIO()
-    canvas = Canvas(buffer, pagesize=(width * MM, height * MM), invariant=1)
     name = printable(f"{title}, stage {stage}")
-    canvas.setTitle(f"Recording sheet: {name}")
-    canvas.setViewerPreference("PrintScaling", "None")
+    canvas = blank_pdf(f"Recording sheet: {name}", paper)
     pen = Pen(canvas, width, height)
     pages = [lambda: _first_page(pen, points, units), *_table_pages(pen, sections(points, units, tapes))]
     for number, page in enumerate(pages, start=1):
@@ -127,8 +103,8 @@ def sheet_bytes(
         pen.text(width - EDGE, height - 8, f"page {number} of {len(pages)}", 8, align="right")
         pen.text(EDGE, height - 8, "Read, say it aloud, write it. Minus signs and inch marks as you see them.", 8)
         canvas.showPage()
-    canvas.save()
-    return buffer.getvalue()
+    data: bytes = canvas.getpdfdata()
+    return data
 
 
 @dataclass(frozen=True)

@@ -2,10 +2,11 @@
 
 from rich.console import Console
 
+from measure.report import closing
 from measure.report.detail import details
 from measure.report.lines import Lines
-from measure.report.sentences import gain, in_one_line, suspicion
-from measure.report.words import SAFETY, VERDICT_WORDS, figure, label, limit, standing
+from measure.report.sentences import answers, gain, suspicion, worst_first
+from measure.report.words import VERDICT_WORDS, figure, label, limit, remarks, standing
 from measure.result import CheckResult, Document
 
 # Figures of single pairs and rails without a limit would bury the verdicts; -v lists them.
@@ -25,21 +26,11 @@ def render(doc: Document, verbose: bool, console: Console) -> None:
     _verdicts(doc, lines, verbose)
     _suspects(doc, lines)
     _what_next(doc, lines)
-    if doc.cautions:
-        lines.heading("Mind")
-        for caution in doc.cautions:
-            lines.item(caution)
-    if doc.notes:
-        lines.heading("Notes on the tables")
-        for note in doc.notes:
-            lines.item(note)
+    closing.mind(doc.cautions, doc.notes, lines)
     if verbose:
         details(doc, lines)
-    lines.heading("Before anyone cuts, drills or welds")
-    for sentence in SAFETY:
-        lines.item(sentence)
-    lines.blank()
-    lines.line(f"plumbsquare {doc.version}, inputs {doc.inputs_sha256 if verbose else doc.inputs_sha256[:12]}")
+    closing.safety(lines)
+    closing.foot(doc.version, doc.inputs_sha256 if verbose else doc.inputs_sha256[:12], lines)
     if not verbose:
         lines.line("-v adds the statistics and the figures without a limit.")
 
@@ -49,12 +40,9 @@ def _with_verdict(doc: Document, verdict: str) -> list[CheckResult]:
 
 
 def _answer(doc: Document, lines: Lines) -> None:
-    """Three lines: out, undecided, fine."""
-    out = [f"{label(c.name)}: {standing(c)}" for c in _with_verdict(doc, "outside")]
-    undecided = [label(c.name) for c in _with_verdict(doc, "undecided")]
-    fine = [label(c.name) for c in _with_verdict(doc, "within")]
-    for key, items in (("OUT", out), ("UNDECIDED", undecided), ("FINE", fine)):
-        lines.keyed(key, in_one_line(items, lines.width - 12), width=9)
+    """Out, undecided, fine: the first two in full, however many lines they take."""
+    for key, items in zip(("OUT", "UNDECIDED", "FINE"), answers(doc, lines.width - 12), strict=True):
+        lines.keyed(key, "; ".join(items), width=9)
 
 
 def _what_is_not_settled(doc: Document, lines: Lines) -> None:
@@ -77,7 +65,8 @@ def _what_is_not_settled(doc: Document, lines: Lines) -> None:
 
 
 def _verdicts(doc: Document, lines: Lines, verbose: bool) -> None:
-    judged = [c for v in ("outside", "undecided", "within") for c in _with_verdict(doc, v)]
+    out = worst_first(_with_verdict(doc, "outside"))
+    judged = [*out, *_with_verdict(doc, "undecided"), *_with_verdict(doc, "within")]
     heads = ("what", "how it stands", ">figure", ">limit", "verdict")
     if judged:
         lines.heading("What was judged")
@@ -91,9 +80,7 @@ def _verdicts(doc: Document, lines: Lines, verbose: bool) -> None:
 
 
 def _row(check: CheckResult, units: str) -> tuple[str, ...]:
-    words = standing(check)
-    if check.verdict == "outside" and check.single_drops:
-        words += "\nsingle drops of the bob: drop again before cutting"
+    words = "\n".join([standing(check), *remarks(check)])
     return label(check.name), words, figure(check, units), limit(check), VERDICT_WORDS[check.verdict]
 
 

@@ -1,10 +1,9 @@
 """How a check, a figure and a verdict are written for a person: one wording for text, drawing and page."""
 
 from measure.result import CheckResult
-from measure.units import MM
+from measure.units import MM_PER_INCH
 
 VERDICT_WORDS = {"outside": "OUTSIDE", "undecided": "UNDECIDED", "within": "within", "no limit": "no limit"}
-MM_PER_INCH = float(MM["in"])
 SIDES = {"L": "left", "R": "right"}
 
 _FIGURES_OF_A_NAME = {
@@ -29,6 +28,8 @@ _WHOLE_NAMES = {
     "rails.taper": "rails, taper",
     "body.twist": "body, twist",
 }
+_BUILT_SO = ("rails.taper", "rail.L.angle", "rail.R.angle", "rail.L.bow", "rail.R.bow")
+"""Figures of the rails' own shape, which are seldom nought on a car that is straight."""
 _ALONG = {"x": "fore and aft", "y": "sideways", "z": "height"}
 
 
@@ -105,9 +106,23 @@ def signed(value: float, places: int) -> str:
     return text[1:] if float(text) == 0 else text
 
 
+def plain(value: float, places: int) -> str:
+    """A number without a plus; no minus on what rounds to nought."""
+    return signed(value, places).removeprefix("+")
+
+
 def percent(share: float) -> str:
     """A share of 0 to 1 as "81 %"."""
     return f"{100 * share:.0f} %"
+
+
+def chance(share: float) -> str:
+    """A probability as "12 %", never as all or nothing: "more than 99 %", "less than 0.01 %"."""
+    if 100 * share >= 99.5:
+        return "more than 99 %"
+    if 100 * share < 0.01:
+        return "less than 0.01 %"
+    return percent(share) if share >= 0.1 else f"{100 * share:.2g} %"
 
 
 def limit(check: CheckResult) -> str:
@@ -120,6 +135,21 @@ def standing(check: CheckResult) -> str:
     if check.value is None or not check.estimable:
         return check.words or "the readings do not hold it"
     return check.words or figure(check)
+
+
+def remarks(check: CheckResult) -> list[str]:
+    """What a person must know beside a figure: that it rests on single drops, that the car was built so."""
+    told = []
+    if check.verdict == "outside" and check.single_drops:
+        told.append("single drops of the bob: drop again before cutting")
+    if check.limit is None and check.estimable and check.name in _BUILT_SO:
+        told.append("the design's own shape is in it: no sign of damage by itself")
+    return told
+
+
+def unit_of(kind: str) -> str:
+    """The unit of a reading's figures: pixels for a target seen in a photograph, else mm."""
+    return "px" if kind == "target" else "mm"
 
 
 def printable(text: str) -> str:

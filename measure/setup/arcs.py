@@ -15,7 +15,7 @@ import numpy as np
 from calib.tape_class import LIMITS
 from measure.job import Job
 from measure.readings.unknowns import Array
-from measure.units import MM
+from measure.units import MM_PER_INCH
 
 MOST_SKEW = 0.5
 """|cosine| of the angle at which the arcs may cross: 60 to 120 degrees."""
@@ -26,7 +26,7 @@ TOLD_APART = 50.0
 AS_GOOD = 1.03
 """Arcs whose ellipse is at most so many times the smallest are as good: the shortest tapes are taken."""
 MM_STEP = 0.5
-INCH_STEP = float(MM["in"]) / 32
+INCH_STEP = MM_PER_INCH / 32
 
 
 @dataclass(frozen=True)

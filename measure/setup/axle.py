@@ -12,7 +12,7 @@ from measure.body.check import Car
 from measure.body.stand import Judged, Stand
 from measure.body.verdict import worst
 from measure.cautions import cautions
-from measure.findings import BadInput, Findings
+from measure.findings import Findings
 from measure.job import inputs_sha256
 from measure.read_job import Progress
 from measure.setup.axle_moves import MOST_MOVE, Plan, plan_moves
@@ -23,6 +23,7 @@ from measure.setup.figures import as_figure
 from measure.setup.housing import housing_figures
 from measure.setup.level import UNLEVELLED, knows_level, levelled
 from measure.setup.linkage import setup_figures
+from measure.setup.standing import refuse_unsized, standing_car
 from measure.survey import Surveyed, survey
 
 SLACK = 0.05
@@ -48,11 +49,8 @@ def axle_document(folder: Path, stage: str | None = None, progress: Progress | N
     job, findings = surveyed.job, Findings(surveyed.findings)
     check_axle_points(job, findings)
     findings.raise_if_errors()
-    standing = surveyed.standing
-    if standing is None:
-        would_do = "an axle is set from the centreline: measure two pairs that stand 100 mm or more apart along the car"
-        findings.error(surveyed.stage, None, None, "no centreline", would_do)
-        raise BadInput(findings)
+    standing = standing_car(surveyed, findings, "an axle is set from the centreline")
+    refuse_unsized(surveyed, standing, findings)
     level = knows_level(surveyed.readings)
     standing = levelled(standing) if level else standing
     _refuse_slack(surveyed, standing, findings)

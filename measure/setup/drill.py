@@ -35,6 +35,7 @@ from measure.setup.mounts import wanted_mounts
 from measure.setup.plumb_marks import Marks, SeenFromCar, plumb_marks, seen_from_car
 from measure.setup.poses import gap
 from measure.setup.spread import ellipse, expanded
+from measure.setup.standing import refuse_unsized, standing_car
 from measure.setup.target import Target, target_of
 from measure.survey import Surveyed, survey
 
@@ -48,7 +49,9 @@ def drill_plan(surveyed: Surveyed) -> DrillPlan:
     """The drill plan of a stage already surveyed. Raises BadInput."""
     job, findings = surveyed.job, Findings(surveyed.findings)
     wanted = wanted_mounts(job, findings)
-    standing = _standing(surveyed, findings)
+    standing = standing_car(surveyed, findings, "a mount is set from the centreline")
+    refuse_unsized(surveyed, standing, findings)
+    findings.raise_if_errors()
     targets = [t for w in wanted if (t := target_of(job, standing, w, findings)) is not None]
     findings.raise_if_errors()
     middle = np.mean([[t.pose.x, t.pose.y, t.pose.z] for t in targets], axis=0)
@@ -68,21 +71,6 @@ def drill_plan(surveyed: Surveyed) -> DrillPlan:
         cautions=drill_cautions(surveyed, marks, targets), notes=[f.text() for f in findings.notes],
         points=_plan_points(job, standing), marks_dropped=marks.dropped,
     )  # fmt: skip
-
-
-def _standing(surveyed: Surveyed, findings: Findings) -> Stand:
-    standing = surveyed.standing
-    if standing is None:
-        findings.error(
-            surveyed.stage, None, None, "no centreline",
-            "a mount is set from the centreline: measure two pairs that stand 100 mm or more apart along the car",
-        )  # fmt: skip
-    elif not standing.points.scaled:
-        would_do = "no tape, bar or instrument says how large the car is: measure one length between points"
-        findings.error(surveyed.stage, None, None, "pictures without a measured length", would_do)
-    findings.raise_if_errors()
-    assert standing is not None  # an error was raised
-    return standing
 
 
 def _plan_points(job: Job, standing: Stand) -> list[PlanPoint]:

@@ -27,6 +27,26 @@ def next_step(
     """
     shares = _shares(found.labels, row)
     total = sum(shares.values())
+    bob = sum(share for label, share in shares.items() if label.startswith(AT_HOLES))
+    acts = _acts(shares, drops, followed) if total > 0 else []
+    reached = [(words, u95 * sqrt(max(left / total, 0.0))) for words, left in acts]
+    worth = [(words, u) for words, u in reached if u < u95 * (1 - WORTH_IT)]
+    if not worth:
+        return NextStep(what, "measure the pairs again with second drops of the bob, and check", None)
+    for words, u in worth:
+        if abs(value) + u <= limit or abs(value) - u > limit:
+            return NextStep(what, words, u)
+    words, u = min(worth, key=lambda act: (round(act[1], 9), act[0]))
+    if what == "square" and bob > total / 2:
+        words += (
+            "; its holes stand too close together to be squared by their marks: drill one, then set the mount square"
+        )
+    return NextStep(what, words, u)
+
+
+def _acts(shares: dict[str, float], drops: int, followed: Sequence[str]) -> list[tuple[str, float]]:
+    """What could be done, the easiest first, each with the variance it leaves of the sum of `shares`."""
+    total = sum(shares.values())
     acts: list[tuple[str, float]] = []
     again = 0.0
     bob = sum(share for label, share in shares.items() if label.startswith(AT_HOLES))
@@ -51,19 +71,7 @@ def next_step(
     lean = sum(share for label, share in shares.items() if label.startswith(("lean", "heights not")))
     if lean > 0:
         acts.append(("measure the heights of all points (water level or laser)", total - lean))
-    reached = [(words, u95 * sqrt(max(left / total, 0.0))) for words, left in acts] if total > 0 else []
-    worth = [(words, u) for words, u in reached if u < u95 * (1 - WORTH_IT)]
-    if not worth:
-        return NextStep(what, "measure the pairs again with second drops of the bob, and check", None)
-    for words, u in worth:
-        if abs(value) + u <= limit or abs(value) - u > limit:
-            return NextStep(what, words, u)
-    words, u = min(worth, key=lambda act: (round(act[1], 9), act[0]))
-    if what == "square" and bob > total / 2:
-        words += (
-            "; its holes stand too close together to be squared by their marks: drill one, then set the mount square"
-        )
-    return NextStep(what, words, u)
+    return acts
 
 
 def next_for_fit(

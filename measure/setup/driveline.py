@@ -22,7 +22,7 @@ from measure.body.verdict import Verdict, worst
 from measure.body.words import side_of, whichever
 from measure.cautions import cautions
 from measure.compare.ellipsoid import distances
-from measure.findings import BadInput, Findings, did_you_mean
+from measure.findings import Findings, did_you_mean
 from measure.job import Axle, Job, inputs_sha256
 from measure.read_job import Progress
 from measure.readings.unknowns import Array
@@ -38,6 +38,7 @@ from measure.setup.figures import as_figure, judged
 from measure.setup.joints import bend, chain, equivalent_angle, fluctuation, ripple_vector
 from measure.setup.level import UNLEVELLED, knows_level, levelled
 from measure.setup.spread import IN_PLANE, factor
+from measure.setup.standing import standing_car
 from measure.survey import Surveyed, survey
 
 ENGINE_DOWN = 3.0
@@ -80,11 +81,7 @@ def driveline_document(
     job, findings = surveyed.job, Findings(surveyed.findings)
     names = _check_points(job, findings)
     findings.raise_if_errors()
-    standing = surveyed.standing
-    if standing is None:
-        would_do = "angles count from the car's line: measure two pairs that stand at least 100 mm apart along the car"
-        findings.error(surveyed.stage, None, None, "no centreline", would_do)
-        raise BadInput(findings)
+    standing = standing_car(surveyed, findings, "angles count from the car's line")
     level = knows_level(surveyed.readings)
     own = standing.frame.xyz
     standing = levelled(standing) if level else standing

@@ -66,6 +66,10 @@ class Row:
         """The length (mm) or number in a column."""
         return cast("float | None", self.values[column])
 
+    def required(self, column: str) -> float:
+        """The same in a required column, which no row without an error leaves empty."""
+        return cast(float, self.values[column])
+
 
 def find_table(folder: Path, stem: str) -> list[Path]:
     """The files that hold the table `stem`, in any spelling of upper and lower case; usually none or one."""

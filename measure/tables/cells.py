@@ -9,7 +9,7 @@ from typing import Protocol
 from measure.findings import did_you_mean
 from measure.tables.dates import date_text_trouble
 from measure.tables.decimals import Decimals
-from measure.units import MM, LengthError, Unit, checked_length, parse_length, parse_number
+from measure.units import MM_PER, LengthError, Unit, checked_length, parse_length, parse_number
 
 YES = frozenset({"yes", "y", "true", "x", "1"})
 NO = frozenset({"no", "n", "false", "0"})
@@ -80,7 +80,7 @@ def name(text: str) -> str:
 def _figure(text: str, number: float | None, kind: str, unit: Unit, marks: Decimals) -> float:
     if number is not None:
         value = checked_length(number)
-        return checked_length(value * float(MM[unit])) if kind == "length" else value
+        return checked_length(value * float(MM_PER[unit])) if kind == "length" else value
     if trouble := date_text_trouble(text):
         raise CellError(f"this {trouble}")
     if trouble := marks.trouble(text):

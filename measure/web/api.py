@@ -11,14 +11,18 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
+from measure.findings import nearest
+from measure.job import Job
 from measure.result import as_json
 from measure.web.answers import BadRequestError
-from measure.web.entering import FORMS, Wanted, enter
+from measure.web.called import by_their_points
+from measure.web.entering import FORMS, Wanted, Written, enter
 from measure.web.live import Stage, View, revision_of, signature
 from measure.web.sentences import raw, say
 
 SOON = 1.5
 """Seconds an answer waits for the solver; the reading is on disk before it starts to wait."""
+MOST_INSTEAD = 50
 _ID = re.compile(r"[A-Za-z0-9_-]{1,80}")
 
 
@@ -61,16 +65,15 @@ async def enter_reading(request: Request) -> Response:
     shop = request.app.state.shop
     name, stage = request.path_params["job"], request.path_params["stage"]
 
-    def write() -> Any:
-        folder = shop.stage(name, stage, make=True)
+    def write() -> tuple[Job, Written]:
+        shop.stage(name, stage, make=True)
         job, _ = shop.load(name)
-        return folder.parent, enter(job, stage, wanted, shop.history(name))
+        return job, enter(job, stage, wanted, shop.history(name))
 
-    folder, written = await run_in_threadpool(write)
-    live = request.app.state.stages.of(folder, stage)
-    view = await soon(live)
+    job, written = await run_in_threadpool(write)
+    view = await soon(request.app.state.stages.of(job.folder, stage))
     answer = {"saved": True, "source": written.source, "number": written.entry.number}
-    return JSONResponse({**answer, **fit_of(view, written.source)}, 200)
+    return JSONResponse({**answer, **await run_in_threadpool(fit_of, view, written.source, job, stage)})
 
 
 def _wanted(data: dict[str, Any], request: Request) -> Wanted:
@@ -83,7 +86,11 @@ def _wanted(data: dict[str, Any], request: Request) -> Wanted:
     if line is not None and (not isinstance(line, int) or isinstance(line, bool) or not 0 <= line < 1_000_000):
         raise BadRequestError("line is to be a number")
     texts = {str(key): text_in(cells, key) for key in cells if len(str(key)) < 20}
-    return Wanted(form, cast(Any, mode), texts, line, text_in(data, "seen", ""), id_in(data), _by(request))
+    instead = data.get("instead", [])
+    if not isinstance(instead, list) or len(instead) > MOST_INSTEAD or not all(isinstance(i, str) for i in instead):
+        raise BadRequestError("instead is to be a list of ids")
+    seen = text_in(data, "seen", "")
+    return Wanted(form, cast(Any, mode), texts, line, seen, tuple(instead), id_in(data), _by(request))
 
 
 def _by(request: Request) -> str:
@@ -98,16 +105,15 @@ async def soon(live: Stage, seconds: float = SOON) -> View | None:
         return None
 
 
-def fit_of(view: View | None, source: str) -> dict[str, Any]:
-    """How a reading fits, in words."""
+def fit_of(view: View | None, source: str, job: Job, stage: str) -> dict[str, Any]:
+    """How a reading fits, in words that call readings by their points."""
     if view is None:
         return {"how": "working", "words": say("working")}
     fit = view.fits.get(source)
     if fit is not None:
-        return {"how": fit.how, "words": fit.words, "revision": view.revision}
-    first = view.trouble.split("\n")[0].removeprefix("1. ") if view.trouble else ""
-    words = say("not_solved", why=first) if first else say("saved")
-    return {"how": "unsolved", "words": words, "revision": view.revision}
+        return {"how": fit.how, "words": by_their_points(fit.words, job, stage), "revision": view.revision}
+    words = say("not_solved", why=view.why or view.first) if view.trouble else say("saved")
+    return {"how": "unsolved", "words": by_their_points(words, job, stage), "revision": view.revision}
 
 
 async def state(request: Request) -> Response:
@@ -122,6 +128,20 @@ async def state(request: Request) -> Response:
     fits = {source: {"how": f.how, "words": f.words} for source, f in view.fits.items()} if view else {}
     data = {"revision": tag.strip('"'), "solved": bool(view and view.doc), "trouble": view.trouble if view else ""}
     return JSONResponse({**data, "fits": fits}, headers={"etag": tag, "cache-control": "no-cache"})
+
+
+async def fit(request: Request) -> Response:
+    """How one reading fits, in the words that its entry is answered with: for one whose answer could not wait."""
+    folder, stage = await _stage(request)
+    view = await soon(request.app.state.stages.of(folder, stage))
+    job, _ = await run_in_threadpool(request.app.state.shop.load, request.path_params["job"])
+    return JSONResponse(await run_in_threadpool(fit_of, view, request.path_params["source"], job, stage))
+
+
+async def like(request: Request) -> Response:
+    """The point of a job whose name is nearest to what was typed; "" where none is near."""
+    job, _ = await run_in_threadpool(request.app.state.shop.load, request.path_params["job"])
+    return JSONResponse({"name": nearest(request.path_params["name"], (point.name for point in job.points)) or ""})
 
 
 async def whole_document(request: Request) -> Response:

@@ -18,7 +18,7 @@ from measure import __version__
 from measure.findings import BadInput
 from measure.history import HistoryError
 from measure.report import words
-from measure.web import api, make_api, pages, photo_api
+from measure.web import api, make_api, pages, photo_api, stages
 from measure.web.answers import BadRequestError, trouble
 from measure.web.entering import RefusedError
 from measure.web.fonts import font
@@ -89,8 +89,11 @@ def _routes() -> list[BaseRoute]:
         Route("/api/sentences", api.sentences),
         Route("/api/token", api.token),
         Route("/api/jobs", make_api.make, methods=["POST"]),
+        Route("/api/jobs/{job}/stages", stages.make_stage, methods=["POST"]),
         Route("/api/jobs/{job}/{stage}/state", api.state),
         Route("/api/jobs/{job}/{stage}/document", api.whole_document),
+        Route("/api/jobs/{job}/{stage}/fits/{source}", api.fit),
+        Route("/api/jobs/{job}/points/{name}/like", api.like),
         Route("/api/jobs/{job}/{stage}/readings", api.enter_reading, methods=["POST"]),
         Route("/api/jobs/{job}/history", api.history),
         Route("/api/jobs/{job}/undo", api.undo, methods=["POST"]),

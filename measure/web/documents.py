@@ -8,26 +8,34 @@ import tempfile
 import threading
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from rich.console import Console
 
 from measure.findings import BadInput
 from measure.job import Job
+from measure.paper import Paper
 from measure.web.live import View
 from measure.web.sentences import say
 from measure.web.shop import NotHereError
+from measure.web.side_by_side import side_by_side
 
+SheetKind = Literal["pdf", "html"]
 _ONE_PEN = threading.Lock()
 """The drawing library keeps its settings for the whole process: one drawing at a time."""
 WIDTH = 84
 """Columns of the command's own text, which is folded in under each section."""
 
 
-def sections(job: Job, stage: str, view: View | None, before: str) -> list[dict[str, Any]]:
-    """Before and after, kind of damage, drilling, axle: each with its lines, or with why it cannot be said."""
+def sections(
+    job: Job, stage: str, view: View | None, before: str, both: tuple[View | None, View | None]
+) -> list[dict[str, Any]]:
+    """Before and after, kind of damage, drilling, axle: each with its lines, or with why it cannot be said.
+
+    `both`: what the two stages of `compared_stages` say by themselves.
+    """
     return [
-        _section("compare", lambda: _compared(job, stage, before)),
+        _section("compare", lambda: _compared(job, stage, before, both)),
         _section("pattern", lambda: _pattern(job, stage, view)),
         _section("drill", lambda: _drilled(job, stage)),
         _section("axle", lambda: _axles(job, stage)),
@@ -44,6 +52,10 @@ def _section(name: str, make: Callable[[], dict[str, Any]]) -> dict[str, Any]:
         "drawing": "",
         "trouble": "",
         "mind": [],
+        "would_tell": [],
+        "seen": [],
+        "figures": [],
+        "stages": (),
     }
     try:
         return {**empty, **make()}
@@ -53,7 +65,7 @@ def _section(name: str, make: Callable[[], dict[str, Any]]) -> dict[str, Any]:
         return {**empty, "trouble": str(nothing)}
 
 
-def _compared(job: Job, stage: str, before: str) -> dict[str, Any]:
+def _compared(job: Job, stage: str, before: str, both: tuple[View | None, View | None]) -> dict[str, Any]:
     from measure.report.compare import render
 
     found = _comparison(job, stage, before)
@@ -63,6 +75,7 @@ def _compared(job: Job, stage: str, before: str) -> dict[str, Any]:
     ]
     return {
         "head": f"{say('compare_head')}: {say('compare_of', a=found.before, b=found.after)}", "items": items,
+        "stages": (found.before, found.after), "figures": side_by_side(*(view.doc if view else None for view in both)),
         "text": _text(lambda console: render(found, False, console)), "mind": found.cautions,
         "drawing": f"compare.svg?before={before}" if before else "compare.svg",
     }  # fmt: skip
@@ -78,18 +91,24 @@ def _worst_first(movement: Any) -> int:
     return ("moved", "undecided", "held").index(movement.verdict)
 
 
-def _comparison(job: Job, stage: str, before: str) -> Any:
-    from measure.compare.document import compare_stages
-
+def compared_stages(job: Job, stage: str, before: str) -> tuple[str, str] | None:
+    """The two stages that are compared, the earlier first; None where the job has but one. Raises NotHereError."""
     others = [name for name in job.stages if name != stage]
     if not others:
-        raise NotHereError(say("compare_need"))
+        return None
     if before and before not in others:
         raise NotHereError(say("no_other_stage", name=before))
     at = job.stages.index(stage)
-    if before or at > 0:
-        return compare_stages(job.folder, before or job.stages[at - 1], stage)
-    return compare_stages(job.folder, stage, others[0])
+    return (before or job.stages[at - 1], stage) if before or at > 0 else (stage, others[0])
+
+
+def _comparison(job: Job, stage: str, before: str) -> Any:
+    from measure.compare.document import compare_stages
+
+    both = compared_stages(job, stage, before)
+    if both is None:
+        raise NotHereError(say("compare_need"))
+    return compare_stages(job.folder, *both)
 
 
 def _surveyed(job: Job, stage: str, view: View | None = None) -> Any:
@@ -100,15 +119,26 @@ def _surveyed(job: Job, stage: str, view: View | None = None) -> Any:
 
 def _pattern(job: Job, stage: str, view: View | None) -> dict[str, Any]:
     from measure.pattern.correct import find_corrections
-    from measure.report.pattern import render_corrections, render_pattern
+    from measure.report.pattern import ANSWERS, render_corrections, render_pattern
 
     wanted, found = find_corrections(_surveyed(job, stage, view))
-    state = {"found": "outside", "none": "within"}.get(found.pattern.answer, found.pattern.answer)
-    items = [{"sign": _SIGNS[state], "state": state, "words": found.pattern.best.words}]
-    items += [{"sign": "▲", "state": "undecided", "words": told.words} for told in found.pattern.tied]
+    pattern = found.pattern
+    blind = not pattern.best.parts and [s for s in pattern.smallest_seen if _hides(s.size, job.limits["offset"])]
+    state = "undecided" if blind else {"found": "outside", "none": "within"}.get(pattern.answer, pattern.answer)
+    words = pattern.best.words if pattern.best.parts else ANSWERS["none"]
+    items = [{"sign": _SIGNS[state], "state": state, "words": words}]
+    items += [{"sign": "▲", "state": "undecided", "words": told.words} for told in pattern.tied]
     items += [{"sign": f"{step.number}.", "state": "", "words": step.words} for step in wanted.steps]
-    text = _text(lambda c: render_pattern(found.pattern, c)) + _text(lambda c: render_corrections(wanted, c))
-    return {"items": items, "text": text, "mind": found.pattern.cautions, "drawing": "pattern.svg"}
+    text = _text(lambda c: render_pattern(pattern, c)) + _text(lambda c: render_corrections(wanted, c))
+    return {
+        "items": items, "text": text, "mind": pattern.cautions, "drawing": "pattern.svg",
+        "would_tell": pattern.would_tell, "seen": [] if pattern.best.parts else pattern.smallest_seen,
+    }  # fmt: skip
+
+
+def _hides(smallest: float | None, limit: float) -> bool:
+    """Whether a movement beyond the limit could have gone unseen, among those that the readings show at all."""
+    return smallest is not None and smallest > limit
 
 
 def _drilled(job: Job, stage: str) -> dict[str, Any]:
@@ -218,9 +248,10 @@ def _draw_axle(job: Job, stage: str, path: Path) -> None:
     draw(axle_document(job.folder, stage), path)
 
 
-def sheet(job: Job, stage: str) -> bytes:
-    """The sheet that leaves the shop, PDF, A4, with what moved since the stage before, if any. Raises BadInput."""
+def sheet(job: Job, stage: str, paper: Paper, kind: SheetKind) -> bytes:
+    """The sheet that leaves the shop, with what moved since the stage before, if any. Raises BadInput."""
     from measure.document import document
+    from measure.report.certificate.page import html_bytes
     from measure.report.certificate.paper import pdf_bytes
     from measure.survey import survey
 
@@ -229,5 +260,6 @@ def sheet(job: Job, stage: str) -> bytes:
     if job.stages.index(stage) > 0:
         with contextlib.suppress(BadInput):  # too little in common: the sheet is of this stage alone
             compared = _comparison(job, stage, "")
+    make = html_bytes if kind == "html" else pdf_bytes
     with _ONE_PEN:
-        return pdf_bytes(document(surveyed), surveyed.job, "A4", compared)
+        return make(document(surveyed), surveyed.job, paper, compared)

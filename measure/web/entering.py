@@ -9,10 +9,11 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
+from measure.findings import nearest
 from measure.history import Entry, History
 from measure.job import Job
 from measure.readings import KINDS
@@ -21,7 +22,7 @@ from measure.tables.cells import CellError
 from measure.tables.decimals import MANY, Decimals
 from measure.units import LengthError, parse_length
 from measure.web.sentences import say
-from measure.web.table_edit import Table, TableEditError
+from measure.web.table_edit import Table, TableEditError, TableRow
 
 Mode = Literal["fill", "add", "clear"]
 
@@ -62,13 +63,18 @@ class ConflictError(RefusedError):
 
 @dataclass(frozen=True)
 class Wanted:
-    """What a page asks for. `seen` is the text of the first value when the person looked at the row."""
+    """What a page asks for. `seen` is the text of the first value when the person looked at the row.
+
+    `instead`: the ids of the person's own earlier readings there, which waited for a connection and gave way to this
+    one. Whether one of them arrived after all, only the history knows.
+    """
 
     form: Form
     mode: Mode
     cells: Mapping[str, str]
     line: int | None = None
     seen: str = ""
+    instead: tuple[str, ...] = ()
     id: str = ""
     by: str = ""
 
@@ -92,7 +98,7 @@ def enter(job: Job, stage: str, wanted: Wanted, history: History) -> Written:
         table = Table(text, path.name, COLUMNS[wanted.form.table])
         keys = _keys(job, wanted)
         values = {} if wanted.mode == "clear" else _values(job, wanted, table)
-        line = _place(table, keys, wanted)
+        line = _place(table, keys, _after_mine(wanted, table, history))
         blank = dict.fromkeys(wanted.form.values, "")
         more = {name: wanted.cells[name] for name in ("tape", "note") if wanted.cells.get(name)}
         if line:
@@ -156,6 +162,24 @@ def _keys(job: Job, wanted: Wanted) -> dict[str, str]:
     return found
 
 
+def _after_mine(wanted: Wanted, table: Table, history: History) -> Wanted:
+    """The same with what the person's own earlier reading left in the row taken for seen. Raises ConflictError."""
+    mine = next((entry for id_ in reversed(wanted.instead) if (entry := history.known(id_))), None)
+    if mine is None:
+        return wanted
+    row = _written_by(mine, table)
+    if row is None:
+        raise ConflictError(say("gone_meanwhile"), "")
+    mode: Mode = "clear" if wanted.mode == "clear" else "fill"
+    return replace(wanted, mode=mode, line=row.line, seen=row.cells.get(wanted.form.values[0], ""))
+
+
+def _written_by(entry: Entry, table: Table) -> TableRow | None:
+    """The row of a reading that was written before, wherever it stands now; None where it was changed since."""
+    rows = [row for row in table.rows if row.text == entry.splice.added[-1]] if entry.splice.added else []
+    return min(rows, key=lambda row: abs(row.line - entry.splice.at - 1), default=None)
+
+
 def _point(job: Job, text: str, *, mark: bool) -> str:
     try:
         name = cells.name(text)
@@ -163,7 +187,8 @@ def _point(job: Job, text: str, *, mark: bool) -> str:
         raise RefusedError(str(problem)) from None
     point, _, drop = name.partition("#")
     if not job.has_point(point) or (drop and not mark):
-        raise RefusedError(say("unknown_point", name=text))
+        near = nearest(point, (each.name for each in job.points))
+        raise RefusedError(say("unknown_point_near", name=text, near=near) if near else say("unknown_point", name=text))
     return name
 
 

@@ -12,10 +12,13 @@ from pathlib import Path
 from starlette.concurrency import run_in_threadpool
 
 from measure.document import document
-from measure.findings import BadInput
-from measure.job import CAMERAS, JOB_TABLES, PHOTOS, STAGE_TABLES
+from measure.findings import BadInput, Findings
+from measure.job import CAMERAS, JOB_TABLES, PHOTOS, STAGE_TABLES, load_job
+from measure.refusals import TOO_LITTLE
 from measure.result import Document
 from measure.survey import Surveyed, survey
+from measure.tape_plan import tapes_to_run
+from measure.web.entering import FORMS, RefusedError, rows_of
 from measure.web.fit import Fit, fits
 from measure.web.sentences import say
 
@@ -25,7 +28,10 @@ log = logging.getLogger(__name__)
 
 @dataclass(frozen=True)
 class View:
-    """One state of a stage. `doc` is None where it cannot be worked out, and `trouble` says why."""
+    """One state of a stage. `doc` is None where it cannot be worked out: `trouble` says why.
+
+    `why`: the same in a sentence of the page's own; "" where the first line of `trouble` says it best.
+    """
 
     signature: Signature
     revision: str
@@ -33,6 +39,12 @@ class View:
     doc: Document | None
     trouble: str
     fits: dict[str, Fit] = field(default_factory=dict)
+    why: str = ""
+
+    @property
+    def first(self) -> str:
+        """The first line of the trouble, without its number."""
+        return self.trouble.split("\n")[0].removeprefix("1. ")
 
 
 def signature(folder: Path, stage: str) -> Signature:
@@ -107,12 +119,32 @@ def solved(folder: Path, stage: str) -> View:
         doc = document(surveyed)
         return View(signed, revision, surveyed, doc, "", fits(doc))
     except BadInput as bad:
-        return View(signed, revision, None, None, str(bad))
+        return View(signed, revision, None, None, str(bad), why=_why(folder, stage, bad))
     except OSError as problem:
-        return View(signed, revision, None, None, str(problem.strerror or problem))
+        words = str(problem.strerror or problem)
+        return View(signed, revision, None, None, words, why=words)
     except Exception:  # a page must go on taking readings whatever the solver meets
         log.exception("the solver failed")
-        return View(signed, revision, None, None, say("program_failed"))
+        return View(signed, revision, None, None, say("program_failed"), why=say("program_failed"))
+
+
+def _why(folder: Path, stage: str, bad: BadInput) -> str:
+    """While readings are still coming in: how many pictures, or tapes of the plan, are. "" for any other trouble."""
+    if any(error.found != TOO_LITTLE for error in bad.findings.errors):
+        return ""
+    pictures = sum(not path.name.startswith(".") for path in (folder / stage / PHOTOS).glob("*"))
+    if pictures:
+        return say("too_few_pictures", n=pictures)
+    job = load_job(folder, Findings())
+    planned = {frozenset(ends) for ends in tapes_to_run(job.points)} if job else set()
+    if job is None or not planned:
+        return say("too_little")
+    try:
+        rows = rows_of(job, stage, FORMS["tape"])
+    except RefusedError:  # a spreadsheet: it is read all the same, and only not written to
+        return say("too_little")
+    run = planned & {frozenset((str(row["from"]), str(row["to"]))) for row in rows if row["length"]}
+    return say("too_few_tapes", read=len(run), all=len(planned)) if run else say("too_little")
 
 
 class Stages:

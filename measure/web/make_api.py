@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import base64
 import csv
 import io
 import os
 import re
 import shutil
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -20,13 +22,13 @@ from measure.template import blank_tables, new_job, renew_sheet
 from measure.web.answers import BadRequestError
 from measure.web.api import body_of, text_in
 from measure.web.entering import RefusedError
+from measure.web.photo_names import RESERVED
 from measure.web.sentences import say
 from measure.web.shop import JOB_FILE, Shop
 
 FOLDER_NAME = re.compile(r"[\w][\w .\-]{0,58}[\w]|[\w]")
-RESERVED = frozenset({"con", "prn", "aux", "nul", *(f"{d}{i}" for d in ("com", "lpt") for i in range(10))})
 MOST_POINTS = 400
-MOST_TABLE = 200_000
+POINTS_FILE = "points.csv"
 HEADER = ("name", "side", "pair", "part", "trusted", "x", "y", "z", "hole", "note")
 
 
@@ -40,14 +42,23 @@ async def make(request: Request) -> Response:
     units = text_in(data, "units", "mm")
     if units not in ("mm", "in"):
         raise BadRequestError("units")
-    table = data.get("table")
-    if table is not None and (not isinstance(table, str) or len(table) > MOST_TABLE):
-        raise BadRequestError("table")
-    points = table.encode("utf-8", "replace") if table else _points_table(data.get("points"))
+    points = _brought(data["table"]) if data.get("table") else _points_table(data.get("points"))
+    file = text_in(data, "file", "") if data.get("table") else ""
     if await run_in_threadpool(lambda: shop.single):
         raise RefusedError(say("one_job_only"))
-    await run_in_threadpool(_make, shop.root, name, units, points)
+    await run_in_threadpool(_make, shop.root, name, units, points, file or POINTS_FILE)
     return JSONResponse({"saved": True, "name": name}, 201)
+
+
+def _brought(table: Any) -> bytes:
+    """The bytes of a table that a person chose; the reader of tables says what letters they are.
+
+    Raises BadRequestError.
+    """
+    try:
+        return base64.b64decode(table, validate=True)
+    except (TypeError, ValueError):
+        raise BadRequestError("table is to be in base64") from None
 
 
 def _points_table(points: Any) -> bytes:
@@ -65,20 +76,20 @@ def _points_table(points: Any) -> bytes:
     return out.getvalue().encode()
 
 
-def _make(root: Path, name: str, units: str, points: bytes) -> None:
-    """Built beside, checked, then renamed. Raises RefusedError, BadInput, OSError."""
+def _make(root: Path, name: str, units: str, points: bytes, file: str) -> None:
+    """Built beside, checked, then renamed; errors call the points `file`. Raises RefusedError, BadInput, OSError."""
     final = root / name
     if final.exists() or final.is_symlink():
         raise RefusedError(say("name_taken"))
     hidden = root / f".{os.urandom(6).hex()}.new"
     try:
         new_job(hidden / name, units)  # type: ignore[arg-type]
-        (hidden / name / "points.csv").write_bytes(points)
+        (hidden / name / POINTS_FILE).write_bytes(points)
         findings = Findings()
         job = load_job(hidden / name, findings)
-        findings.raise_if_errors()
+        Findings(replace(e, file=file) if e.file == POINTS_FILE else e for e in findings.errors).raise_if_errors()
         if job is None or not job.points:
-            raise RefusedError(say("bad_request", what="points.csv"))
+            raise RefusedError(say("bad_request", what=file))
         for file, data in blank_tables(job.points, job.units).items():
             (hidden / name / job.stages[0] / file).write_bytes(data)
         renew_sheet(hidden / name, job.stages[0], "A4", None)

@@ -26,6 +26,10 @@ READING = {
         "id": ID, "table": {"enum": sorted(FORMS)}, "mode": {"enum": ["fill", "add", "clear"], "default": "fill"},
         "cells": CELLS, "line": {"type": ["integer", "null"], "minimum": 0, "maximum": 999_999},
         "seen": {**TEXT, "description": "what stood in the cell when the person looked: nothing else is overwritten"},
+        "instead": {
+            "type": "array", "items": TEXT, "maxItems": 50,
+            "description": "ids of the person's own readings that waited, and gave way to this one",
+        },
     },
 }  # fmt: skip
 POINT = {"type": "object", "properties": dict.fromkeys(("name", "side", "pair", "part", "note"), TEXT)}
@@ -34,8 +38,13 @@ CAR = {
     "properties": {
         "name": {"type": "string", "minLength": 1, "maxLength": 60}, "units": {"enum": ["mm", "in"]},
         "points": {"type": "array", "items": POINT, "minItems": 1, "maxItems": 400},
-        "table": {"type": "string", "maxLength": 200_000, "description": "a table of points instead"},
+        "table": {"type": "string", "maxLength": 250_000, "description": "a table of points instead, in base64"},
+        "file": {**TEXT, "description": "what that table is called"},
     },
+}  # fmt: skip
+AGAIN = {
+    "type": "object", "required": ["id", "name"],
+    "properties": {"id": ID, "name": {"type": "string", "minLength": 1, "maxLength": 60}},
 }  # fmt: skip
 UNDO = {"type": "object", "required": ["id", "number"], "properties": {"id": ID, "number": {"type": "integer"}}}
 TOKEN = {"type": "object", "required": ["token"], "properties": {"token": TEXT}}
@@ -46,8 +55,11 @@ OPERATIONS: tuple[tuple[str, str, str, dict[str, Any] | None, str], ...] = (
     ("get", "/api/sentences", "Every sentence of the page", None, "application/json"),
     ("get", "/api/token", "The token that writes carry", None, "application/json"),
     ("post", "/api/jobs", "Make a car", CAR, "application/json"),
+    ("post", "/api/jobs/{job}/stages", "Measure a car again: a new stage", AGAIN, "application/json"),
     ("get", STAGE + "/state", "Revision of a stage, and how each reading fits", None, "application/json"),
     ("get", STAGE + "/document", "The result document, as `plumbsquare check --json`", None, "application/json"),
+    ("get", STAGE + "/fits/{source}", "How one reading fits, such as tape.csv:12", None, "application/json"),
+    ("get", "/api/jobs/{job}/points/{name}/like", "The point with the nearest name", None, "application/json"),
     ("post", STAGE + "/readings", "Enter one reading", READING, "application/json"),
     ("get", STAGE + "/photos", "The photographs, and what was found in each", None, "application/json"),
     ("post", STAGE + "/photos", "Send one photograph", PHOTO, "application/octet-stream"),

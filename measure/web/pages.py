@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, cast, get_args
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from measure.job import Job
+from measure.paper import SIZES, Paper
 from measure.template import LAYOUT
 from measure.web import documents, photo_shelf, results_view
 from measure.web.answers import BadRequestError
@@ -16,6 +17,7 @@ from measure.web.api import body_of, soon
 from measure.web.entering import FORMS, RefusedError, rows_of, table_path
 from measure.web.joining import COOKIE
 from measure.web.live import View, revision_of, signature
+from measure.web.more_pictures import missing_pictures
 from measure.web.sentences import say
 from measure.web.shop import NotHereError
 from measure.web.sketch import sketch
@@ -142,9 +144,13 @@ async def space(request: Request) -> Response:
 async def more(request: Request) -> Response:
     """Before and after, kind of damage, drilling, axle: what their commands say."""
     loaded, stage = await _at(request)
-    view = await soon(request.app.state.stages.of(loaded.folder, stage), 20.0)
+    stages = request.app.state.stages
+    view = await soon(stages.of(loaded.folder, stage), 20.0)
     before = request.query_params.get("before", "")
-    sections = await run_in_threadpool(documents.sections, loaded, stage, view, before)
+    both = documents.compared_stages(loaded, stage, before) or ()
+    views = [view if name == stage else await soon(stages.of(loaded.folder, name), 20.0) for name in both]
+    pair = (views[0], views[1]) if len(views) == 2 else (None, None)
+    sections = await run_in_threadpool(documents.sections, loaded, stage, view, before, pair)
     sections.sort(key=lambda section: bool(section["trouble"]))  # first what can be said
     return page(request, "more.html", loaded, sections=sections)
 
@@ -159,12 +165,14 @@ async def drawing(request: Request) -> Response:
 
 
 async def sheet(request: Request) -> Response:
-    """The sheet that leaves the shop, as a file to keep."""
+    """The sheet that leaves the shop, as a file to keep: `?paper=A4` or `Letter`, `?kind=pdf` or `html`."""
     loaded, stage = await _at(request)
-    data = await run_in_threadpool(documents.sheet, loaded, stage)
-    return Response(
-        data, media_type="application/pdf", headers={"content-disposition": 'attachment; filename="report.pdf"'}
-    )
+    paper, kind = request.query_params.get("paper", "A4"), request.query_params.get("kind", "pdf")
+    if paper not in SIZES or kind not in get_args(documents.SheetKind):
+        raise BadRequestError("paper or kind")
+    data = await run_in_threadpool(documents.sheet, loaded, stage, cast(Paper, paper), cast(documents.SheetKind, kind))
+    media = "application/pdf" if kind == "pdf" else "text/html"
+    return Response(data, media_type=media, headers={"content-disposition": f'attachment; filename="report.{kind}"'})
 
 
 async def photos(request: Request) -> Response:
@@ -178,11 +186,16 @@ async def photos(request: Request) -> Response:
     except RefusedError:  # a spreadsheet: it is read all the same, and only not written to
         targets = []
     lonely = photo_shelf.without_a_point(shelf, targets)
-    tag = photo_shelf.revision(shelf, advice, lonely, targets)
+    loose = [name for each in view.doc.loose for name in each.points] if view and view.doc else []
+    missing = missing_pictures(loaded, shelf, targets, loose)
+    trouble = view if view and view.doc is None and shelf else None
+    tag = photo_shelf.revision(shelf, advice, missing, lonely, targets, trouble.trouble if trouble else "")
     if request.headers.get("if-none-match") == f'"{tag}"':
         return Response(status_code=304, headers={"etag": f'"{tag}"'})
     part = request.query_params.get("part") == "now"
-    shown = {"shelf": shelf, "advice": advice, "lonely": lonely, "targets": targets}
+    shown = {
+        "shelf": shelf, "advice": advice, "missing": missing, "lonely": lonely, "targets": targets, "trouble": trouble,
+    }  # fmt: skip
     headers = {"etag": f'"{tag}"', **FRESH}
     return page(request, "photos.html", loaded, part=part, revision=tag, headers=headers, **shown)
 

@@ -1,4 +1,4 @@
-"""Photographs in: one request each, straight to disk, known by their content; and out again, reduced."""
+"""Photographs in: one request each, straight to disk, each content once; and out again, reduced."""
 
 from __future__ import annotations
 
@@ -14,8 +14,8 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response
 
-from measure.atomic import part_beside, sync_folder
-from measure.history import History
+from measure.atomic import part_beside
+from measure.history import KEPT, History
 from measure.job import PHOTOS
 from measure.photo.find import FoundPicture
 from measure.photo.picture import PictureError
@@ -23,6 +23,7 @@ from measure.report.words import printable
 from measure.web import photo_shelf
 from measure.web.answers import BadRequestError
 from measure.web.entering import RefusedError
+from measure.web.photo_names import free_name, same_content
 from measure.web.sentences import say
 from measure.web.shop import inside
 
@@ -31,7 +32,6 @@ MOST_BYTES = 40_000_000_000
 """Of the photographs of one stage."""
 SPARE = 200_000_000
 """Bytes left free on the disk."""
-ENDING = {"JPEG": ".jpg", "PNG": ".png", "TIFF": ".tif", "HEIF": ".heic"}
 
 
 async def listed(request: Request) -> Response:
@@ -54,16 +54,16 @@ async def upload(request: Request) -> Response:
     if length == 0:
         raise BadRequestError("an empty photograph")
 
-    def begin() -> tuple[Path, Path]:
+    def begin() -> Path:
         folder = shop.stage(name, stage, make=True) / PHOTOS
         inside(folder, folder.parent.parent)
         folder.mkdir(exist_ok=True)
         _refuse_too_many(folder, length)
         if shutil.disk_usage(folder).free < length + SPARE:
             raise OSError(28, "the disk is full", str(folder))
-        return folder, part_beside(folder / "photograph")
+        return part_beside(folder / "photograph")
 
-    folder, part = await run_in_threadpool(begin)
+    part = await run_in_threadpool(begin)
     digest = hashlib.sha256()
     try:
         with await run_in_threadpool(part.open, "xb") as file:
@@ -82,12 +82,11 @@ async def upload(request: Request) -> Response:
             found = await photo_shelf.look_through(part)  # before it has its place: what the solver reads is decodable
         except PictureError as problem:
             raise RefusedError(str(problem)) from None
-        name_in_folder = digest.hexdigest()[:24] + ENDING[found.picture.format]
-        await run_in_threadpool(_keep, part, folder / name_in_folder, found, original, shop.history(name))
+        kept_as = await run_in_threadpool(_keep, part, found, original, shop.history(name))
     finally:
         with contextlib.suppress(OSError):
             part.unlink(missing_ok=True)
-    return JSONResponse({"saved": True, "name": name_in_folder, "sha256": digest.hexdigest()})
+    return JSONResponse({"saved": True, "name": kept_as, "sha256": digest.hexdigest()})
 
 
 def _flush(file: Any) -> None:
@@ -104,17 +103,22 @@ def _refuse_too_many(folder: Path, length: int) -> None:
         raise RefusedError(say("too_many_bytes", n=MOST_BYTES // 1_000_000_000))
 
 
-def _keep(part: Path, target: Path, found: FoundPicture, original: str, history: History) -> None:
-    """Put a whole picture in its place, under the name of its content. Raises RefusedError, OSError."""
+def _keep(part: Path, found: FoundPicture, original: str, history: History) -> str:
+    """Put a whole picture in its place, under the name the phone gave it; its name. Raises RefusedError, OSError."""
     with history.changing():
-        if target.exists():
-            return
-        _refuse_too_many(target.parent, part.stat().st_size)  # others may have come while this one was looked through
-        part.replace(target)
-        sync_folder(target.parent)
-        photo_shelf.put_in_place(target, found)
+        known = same_content(part)
+        if known is not None and not known.name.startswith(KEPT):
+            return known.name
+        target = known.with_name(known.name.removeprefix(KEPT)) if known is not None else part
+        if known is not None and not target.exists():  # it had been taken back, and is brought again
+            source = known
+        else:
+            _refuse_too_many(part.parent, part.stat().st_size)  # others may have come while it was looked through
+            target, source = part.with_name(free_name(original, found.picture.format, part.parent)), part
         file = target.relative_to(history.folder).as_posix()
-        history.photo_added(file, f"photograph {original}".rstrip())
+        history.photo_added(file, f"photograph {original}".rstrip(), source)
+        photo_shelf.put_in_place(target, found)
+        return target.name
 
 
 async def picture(request: Request) -> Response:

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any
 
 from measure.report import plan_layout as layout
 from measure.report.sentences import gain, suspicion
-from measure.report.words import SAFETY, label, standing
-from measure.result import CheckResult, Document, PointResult
+from measure.report.words import SAFETY, label
+from measure.result import CheckResult, Document, PointResult, ReadingResult
 from measure.web.live import View
 
 ORDER = ("outside", "undecided", "within")
@@ -22,6 +23,10 @@ LETTER, LINE, NAME_OFF, DOT = 13.0, 24.0, 40.0, 10.0
 """Units of the drawing: a letter's width, a line of names, a name from its point, half the width of a point."""
 NAMES = 170.0
 """Units above the side view, for the names."""
+
+
+ASLANT = math.radians(50.0)
+"""How steeply the names of the side view rise."""
 
 
 @dataclass(frozen=True)
@@ -38,6 +43,7 @@ class Mark:
     turn: float
     verdict: str
     named: str
+    """Whether its name "start"s or "end"s beside it; "" without one."""
 
 
 @dataclass(frozen=True)
@@ -57,33 +63,56 @@ def shown(view: View) -> dict[str, Any] | None:
     doc = view.doc
     if doc is None:
         return None
+    typed = typed_by_source(view)
     by_verdict = {verdict: [c for c in doc.checks if c.verdict == verdict] for verdict in (*ORDER, "no limit")}
     names = {r.source: ", ".join(r.names) for r in doc.readings}
     undecided = by_verdict["undecided"]
     acts = list(dict.fromkeys(c.next.act for c in undecided if c.next))
     return {
         "answers": [
-            ("out", [f"{label(c.name)}: {standing(c)}" for c in by_verdict["outside"]]),
-            ("undecided", [label(c.name) for c in undecided]),
-            ("fine", [label(c.name) for c in by_verdict["within"]]),
+            ("out", [_told(c) for c in by_verdict["outside"]]),
+            ("undecided", [_told(c) for c in undecided]),
+            ("fine", [_told(c) for c in by_verdict["within"]]),
         ],
-        "judged": [_card(c, doc) for verdict in ORDER for c in by_verdict[verdict]],
-        "free": [_card(c, doc) for c in by_verdict["no limit"]],
+        "judged": [_card(c, doc, typed) for verdict in ORDER for c in by_verdict[verdict]],
+        "free": [_card(c, doc, typed) for c in by_verdict["no limit"]],
         "suspects": [(s, suspicion(s, names.get(s.source, ""))) for s in doc.suspects],
         "acts": [(act, [(label(c.name), gain(c)) for c in undecided if c.next and c.next.act == act]) for act in acts],
         "plan": plan(doc),
         "side": side_view(doc),
-        "readings": doc.readings,
+        "readings": [_shown(r, typed) for r in doc.readings],
         "safety": SAFETY,
     }  # fmt: skip
 
 
-def _card(check: CheckResult, doc: Document) -> dict[str, Any]:
+def _told(check: CheckResult) -> dict[str, Any]:
+    """A line of the answer: what, where it stands with its spread and limit, and whether to drop again first."""
+    again = check.verdict == "outside" and check.single_drops
+    held = check.value is not None and check.estimable
+    return {"name": label(check.name), "words": layout.judged(check), "again": again, "held": held}
+
+
+def typed_by_source(view: View) -> dict[str, str]:
+    """The cell's own text of each reading that was typed."""
+    readings = view.surveyed.readings if view.surveyed else ()
+    return {r.source: " / ".join(r.typed.split("\t")) for r in readings if r.typed}
+
+
+def _shown(reading: ReadingResult, typed: Mapping[str, str]) -> dict[str, Any]:
+    """A reading as it was typed; one that was not, such as a target image, as its figure and unit."""
+    unit = "px" if reading.kind == "target" else "mm"
+    was = typed.get(reading.source) or f"{reading.value:.1f} {unit}"
+    off = "–" if reading.residual is None else f"{reading.residual:+.1f} {unit}"
+    return {"names": " – ".join(reading.names), "source": reading.source, "typed": was, "off": off}
+
+
+def _card(check: CheckResult, doc: Document, typed: Mapping[str, str]) -> dict[str, Any]:
     points = points_of(check.name, doc.points)
     behind = [r for r in doc.readings if points & {name.partition("#")[0] for name in r.names}]
     worst = sorted(behind, key=lambda r: -abs(r.w or 0.0))[:MOST_BEHIND]
     sign = SIGNS[check.verdict]
-    return {"check": check, "sign": sign, "readings": worst, "gain": gain(check) if check.next else ""}
+    readings = [_shown(r, typed) for r in worst]
+    return {"check": check, "sign": sign, "readings": readings, "gain": gain(check) if check.next else ""}
 
 
 def points_of(check: str, points: Sequence[PointResult]) -> set[str]:
@@ -150,7 +179,10 @@ def plan(doc: Document) -> Plan | None:
 
 
 def _apart(marks: Sequence[Mark], factor: int) -> list[Mark]:
-    """The marks with their names outwards; inwards where another point or name stands there already."""
+    """The marks with their names outwards; inwards where another point or name stands there already.
+
+    Where both sides are taken, the name of a point that is not judged is left out.
+    """
     at = {m.name: (m.x + m.off_x * factor, m.y + m.off_y * factor) for m in marks}
     taken = [(x - DOT, x + DOT, y) for x, y in at.values()]
     made = {}
@@ -161,8 +193,9 @@ def _apart(marks: Sequence[Mark], factor: int) -> list[Mark]:
             named for named in (mark.named, "start" if mark.named == "end" else "end")
             if all(abs(y - v) > LINE or left[named] > end or left[named] + wide < start for start, end, v in taken)
         ]  # fmt: skip
-        named = free[0] if free else mark.named
-        taken.append((left[named], left[named] + wide, y))
+        named = free[0] if free else mark.named if mark.verdict != "no limit" else ""
+        if named:
+            taken.append((left[named], left[named] + wide, y))
         made[mark.name] = replace(mark, named=named)
     return [made[mark.name] for mark in marks]
 
@@ -186,11 +219,9 @@ def side_view(doc: Document) -> dict[str, Any] | None:
         return None
     xs, zs = [p.x or 0.0 for p in high], [p.z or 0.0 for p in high]
     unit = max(max(xs) - min(xs), 1.0) / TALL
-    marks = [
-        (p.name, round(-(p.x or 0.0) / unit, 2), round(-(p.z or 0.0) / unit, 2), p.side,
-         p.side != "R" and not p.part.startswith("face:"))
-        for p in high
-    ]  # fmt: skip
+    at = [(round(-(p.x or 0.0) / unit, 2), round(-(p.z or 0.0) / unit, 2)) for p in high]
+    named = _named_aslant(high, at)
+    marks = [(p.name, x, y, p.side, p.name in named) for p, (x, y) in zip(high, at, strict=True)]
     box = (
         round(-max(xs) / unit - MARGIN), round(-max(zs) / unit - NAMES),
         round(TALL + 2 * MARGIN), round((max(zs) - min(zs)) / unit + NAMES + MARGIN),
@@ -198,3 +229,20 @@ def side_view(doc: Document) -> dict[str, Any] | None:
     rail = [(x, y) for p, (_, x, y, side, _) in zip(high, marks, strict=True) if p.part == "rail" and side == "L"]
     lines = [(*a, *b) for a, b in pairwise(rail)]
     return {"marks": marks, "box": box, "lines": lines}
+
+
+def _named_aslant(points: Sequence[PointResult], at: Sequence[tuple[float, float]]) -> set[str]:
+    """Points of the side view that have room for a name: of the body first, then of what else was measured."""
+    taken: list[tuple[float, float, int]] = []
+    named = set()
+    order = sorted(range(len(points)), key=lambda i: not (points[i].pair or points[i].part))
+    for i in order:
+        if points[i].side == "R" or points[i].part.startswith("face:"):
+            continue
+        x, y = at[i]
+        along, off = x * math.cos(ASLANT) - y * math.sin(ASLANT), x * math.sin(ASLANT) + y * math.cos(ASLANT)
+        long = len(points[i].name)
+        if all(abs(off - v) > LINE or along > u + LETTER * n or u > along + LETTER * long for u, v, n in taken):
+            taken.append((along, off, long))
+            named.add(points[i].name)
+    return named

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
+import numpy as np
+
 from measure.job import Job
 from measure.report.sketch import sketch_places
 from measure.report.words import printable
@@ -70,8 +72,11 @@ class Sketch:
 def sketch(
     job: Job, rows: Sequence[Mapping[str, str | int]], doc: Document | None, fits: Mapping[str, Fit], file: str
 ) -> Sketch:
-    """The sheet of a stage: `rows` are those of its tape table, in its order; without any, those of the plan."""
-    places = {name: _on_sheet(place) for name, place in _places(job).items()}
+    """The sheet of a stage: `rows` are those of its tape table, in its order; without any, those of the plan.
+
+    What fits is drawn first, so that the open tapes and those that are off lie over it.
+    """
+    places = {name: _on_sheet(place) for name, place in _places(job, doc).items()}
     acts = _acts(doc)
     helping = [act.names for act in acts if act.kind == "tape"]
     again = {name for act in acts if act.kind == "drop" for name in act.names}
@@ -86,11 +91,29 @@ def sketch(
     todo = [line for line in lines if line.state == "todo"]
     first = next((line for line in todo if line.helps), todo[0] if todo else None)
     spots = [Spot(name, x, y, job.point(name).side, name in again) for name, (x, y) in places.items()]
+    lines.sort(key=lambda line: line.state == "off")
     return Sketch(spots, lines, first, [printable(act.act) for act in acts])
 
 
-def _places(job: Job) -> dict[str, tuple[float, float]]:
-    return sketch_places(job.points)[0]
+def _places(job: Job, doc: Document | None) -> dict[str, tuple[float, float]]:
+    """(across, along) in the box from (-1, 0) to (1, 1): as the car was solved, else as listed.
+
+    A point that the readings do not hold yet stands where its place in the list puts it between those they hold.
+    """
+    listed, _ = sketch_places(job.points)
+    solved = [p for p in doc.points if p.name in listed and p.x is not None] if doc and doc.frame == "car" else []
+    at = {p.name: (p.x, p.y) for p in solved if p.x is not None and p.y is not None}
+    if len({x for x, _ in at.values()}) < 2:
+        return listed
+    rear, front = min(x for x, _ in at.values()), max(x for x, _ in at.values())
+    half = max(max(abs(y) for _, y in at.values()), 1.0)
+    placed = {name: (-y / half, (x - rear) / (front - rear)) for name, (x, y) in at.items()}
+    known = sorted((listed[name][1], along) for name, (_, along) in placed.items())
+    before, after = [a for a, _ in known], [b for _, b in known]
+    for name in listed.keys() - placed.keys():
+        across, along = listed[name]
+        placed[name] = across, float(np.interp(along, before, after))
+    return {name: placed[name] for name in listed}
 
 
 def _plan(job: Job) -> list[tuple[str, str]]:

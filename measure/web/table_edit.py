@@ -21,10 +21,11 @@ class TableEditError(Exception):
 
 @dataclass(frozen=True)
 class TableRow:
-    """A row as it stands: its line, and the text of each known column (empty where nothing stands)."""
+    """A row as it stands: its line, the text of each known column (empty where nothing stands), and the line's own."""
 
     line: int
     cells: Mapping[str, str]
+    text: str
 
 
 class Table:
@@ -52,7 +53,11 @@ class Table:
         self._places = {folded[h.casefold()]: i for i, h in enumerate(header) if h.casefold() in folded}
         self._width = len(header)
         self.rows = [
-            TableRow(line, {name: _readable(cells[i]) if i < len(cells) else "" for name, i in self._places.items()})
+            TableRow(
+                line,
+                {name: _readable(cells[i]) if i < len(cells) else "" for name, i in self._places.items()},
+                self._lines[line - 1],
+            )
             for line, cells in grid.rows[1:]
         ]
 

@@ -149,6 +149,27 @@ def test_two_drops_that_disagree_cannot_be_told_apart() -> None:
     assert "cannot tell which: the drop at rail3R" in hint and "rail3R#2" in hint
 
 
+def test_an_inch_tape_has_no_steps_of_ten_millimetres() -> None:
+    car, sheet = sheet_of(units="in")
+    sheet.tape[ROW]["length"] += 10.0
+    assert "10 mm" not in first_hint(car, sheet, ROW)
+    car, sheet = sheet_of(units="in")
+    sheet.tape[ROW]["length"] += 25.4
+    assert "is 1 in too much" in first_hint(car, sheet, ROW)
+
+
+@pytest.mark.parametrize("left", [3.8, -3.8])
+def test_a_slip_that_leaves_half_of_the_misfit_explains_nothing(left: float) -> None:
+    car, sheet = sheet_of(7)
+    sheet.tape[ROW]["length"] += 10.0 + left
+    job, solved = adjusted(car, sheet)  # type: ignore[arg-type]
+    worst = solved.suspects[0]
+    hint = explain(solved.as_stated, worst, job)
+    fits = abs(abs(worst.size) - 10.0) <= min(2 * worst.sd, abs(worst.size) / 2)
+    assert ("is 10 mm too much" in hint) == fits
+    assert not fits or "that would fit to" in hint
+
+
 def test_lengths_are_told_in_the_job_s_unit() -> None:
     car, sheet = sheet_of(units="in")
     sheet.tape[ROW]["length"] += 57.0

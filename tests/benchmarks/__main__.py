@@ -36,7 +36,7 @@ def main() -> None:
         "pairs": lambda: growth.table((20, 100, 400), pairs=True),
         "coverage": lambda: coverage.table(asked.cars, asked.workers),
         "sheets": lambda: sheets.table(asked.sheets, asked.workers),
-        "walkrounds": lambda: walkrounds.coverage(min(asked.cars, 200), asked.workers),
+        "walkrounds": lambda: walkrounds.coverage(min(asked.cars, 600), asked.workers),
         "bundle": bundle.table,
         "web": web.table,
         "movements": lambda: movements.table(workers=asked.workers),

@@ -14,7 +14,8 @@ from scipy.spatial.transform import Rotation
 from calib.board import Board, Chessboard
 from calib.board_pictures import marker_cells, marker_corners
 from calib.camera_calibration import View
-from measure.photo.lens import project, rays
+from measure.photo.lens import rays
+from tests.synthetic.photos.projection import project
 
 LENS_TRUE = np.array([520.0, 0.001, 322.3, 236.9, -0.21, 0.06, 0.0007, -0.0004, 0.0])
 SIZE = (640, 480)

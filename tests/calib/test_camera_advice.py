@@ -6,7 +6,8 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from calib.board import PLAIN
-from calib.camera_advice import advice, empty_parts, turn_and_tilt
+from calib.camera_advice import advice, empty_parts, of_the_focus, of_the_pixels, turn_and_tilt
+from calib.camera_calibration import View, calibrate, focal_of_each
 from tests.calib.boards import LENS_TRUE, SIZE, exact_views, poses
 
 EVERYWHERE = [np.array([[x, y] for x in (5.0, 320.0, 630.0) for y in (5.0, 240.0, 470.0)])] * 12
@@ -68,3 +69,33 @@ def test_synthetic_sets_are_as_they_are_meant() -> None:
     pixels = [view.pixels for view in exact_views(PLAIN, LENS_TRUE, R, t)]
     told = "\n".join(advice(R, pixels, SIZE, 520.0, 0.5))
     assert "faces" not in told and "one side" not in told and "turned" not in told
+
+
+def calibrated_with(factors: np.ndarray, corner_sd: float = 0.1) -> list[str]:
+    """What is said of pictures whose focal lengths are so many times the usual."""
+    rng = np.random.default_rng(17)
+    R, t = poses(PLAIN, LENS_TRUE, SIZE, len(factors), rng)
+    views = []
+    for i, factor in enumerate(factors):
+        (view,) = exact_views(PLAIN, LENS_TRUE * np.append(factor, np.ones(8)), R[i : i + 1], t[i : i + 1])
+        views.append(View(f"IMG_{i}", view.on_board, view.pixels + rng.normal(0.0, corner_sd, view.pixels.shape)))
+    found = calibrate(views, (LENS_TRUE, R, t))
+    return of_the_focus([view.name for view in views], *focal_of_each(views, found))
+
+
+def test_pictures_of_two_focal_lengths_are_told_apart() -> None:
+    (told,) = calibrated_with(np.repeat([1.0, 1.06], 6))
+    longer, shorter = told.split("; ")[:2]
+    assert "longer in IMG_6, IMG_7" in longer and "shorter in IMG_0, IMG_1" in shorter
+    (told,) = calibrated_with(np.where(np.arange(12) == 4, 1.03, 1.0))
+    assert "longer in IMG_4" in told and "shorter" not in told
+
+
+def test_pictures_of_one_focal_length_are_not() -> None:
+    assert not calibrated_with(np.ones(12)) and not calibrated_with(np.ones(12), 0.5)
+
+
+def test_pictures_squashed_on_their_way() -> None:
+    (told,) = of_the_pixels(-0.08, 0.0002)
+    assert "squashed by 8.0 %" in told
+    assert not of_the_pixels(0.001, 0.0002) and not of_the_pixels(0.02, 0.012)

@@ -128,7 +128,7 @@ def test_mixed_sizes_are_refused(shot: Path, tmp_path: Path) -> None:
         (["--chessboard", "2x2"], "such as 9x6"),
         (["--chessboard", "7x5"], "inner corners"),
         ([], "--chessboard 9x6"),
-        (["--chessboard", "9x6", "--coverage", "c.jpg"], "PNG"),
+        (["--chessboard", "9x6", "--coverage", "c.jpg"], ".png"),
         (["--chessboard", "9x6", "--coverage", "none/c.png"], "no such folder"),
     ],
 )
@@ -163,3 +163,14 @@ def test_width_of_edges(blur: float) -> None:
     (view,) = exact_views(PLAIN, LENS_TRUE, R, t)
     # a pixel is as wide as a blur of 0.29, and is cut between pixels
     assert edge_width(grey, view.on_board, view.pixels) == pytest.approx(np.hypot(blur, 0.5), rel=0.2)
+
+
+def test_mirrored_and_blurred_pictures_are_told(tmp_path: Path) -> None:
+    rng = np.random.default_rng(18)
+    R, t = poses(CODED, LENS_TRUE, SIZE, 2, rng)
+    mirrored = rendered(CODED, LENS_TRUE, R[0], t[0], rng=rng, samples=2)[:, ::-1].copy()
+    blurred = rendered(CODED, LENS_TRUE, R[1], t[1], rng=rng, samples=2, blur=3.0)
+    for name, grey, words in (("m.png", mirrored, "mirrors"), ("b.png", blurred, "hold still")):
+        (tmp_path / name[0]).mkdir()
+        told = run(write_png(tmp_path / name[0] / name, grey), "--out", tmp_path / "camera.toml")
+        assert told.exit_code == 2 and f"{name} is " in told.output and words in told.output

@@ -10,10 +10,11 @@ import pytest
 from click.testing import CliRunner
 from pypdf import PdfReader
 
-from calib.printed_page import FOOT, POINTS, SIZES
+from calib.printed_page import FOOT
 from calib.printed_targets import bar_pdf, numbers_from, targets_pdf
 from measure.cli import main
 from measure.findings import BadInput
+from measure.paper import SIZES
 from measure.photo.code import code_cells
 from measure.photo.find import FoundPicture, find_in
 from tests.calib.pdf_drawing import Drawing, drawings, lengths, printed, write_png
@@ -155,7 +156,3 @@ def test_the_command(tmp_path: Path) -> None:
         assert run.exit_code == 2 and told in run.output, words
         assert "Traceback" not in run.output
     assert not (tmp_path / "none.pdf").exists()
-
-
-def test_points_are_the_only_unit() -> None:
-    assert pytest.approx(25.4) == 72 / POINTS

@@ -260,7 +260,7 @@ def test_left_and_right_changed_about(tmp_path: Path) -> None:
 
 def test_two_cars_mixed_up(tmp_path: Path) -> None:
     one, other = make_car(np.random.default_rng(20)), make_car(np.random.default_rng(21))
-    other.points = other.points * [0.8, 1.2, 0.7] + np.random.default_rng(22).normal(0.0, 60.0, other.points.shape)
+    other.points = other.points * [0.8, 1.2, 0.7] + np.random.default_rng(22).normal(0.0, 30.0, other.points.shape)
     sheets = xyz_survey(one, 23, "before"), xyz_survey(other, 24, "after")
     told = refused(write(tmp_path / "job", *sheets, {}, "two cars"), "before", "after")
     assert "common points off" in told and "is it the same car?" in told

@@ -11,12 +11,13 @@ import numpy as np
 from measure.adjust.network import Network
 from measure.job import Job, Point
 from measure.photo.first_poses import FirstPoses
-from measure.photo.lens import LENS, project
+from measure.photo.lens import LENS
 from measure.readings.kind import Site
 from measure.readings.reading import Block, Camera, Reading, Seen
 from measure.readings.stage import blocks_of, site_of
 from measure.readings.unknowns import Array, Index, State
 from measure.rotation import rotation_matrices
+from tests.synthetic.photos.projection import project
 
 SIZE = (4000, 3000)
 STAGE = "before"

@@ -66,7 +66,7 @@ def test_two_sheets_of_one_number_are_told_and_neither_is_used(tmp_path: Path) -
     (found,) = find_in([shown.save(tmp_path / "a.jpg")])
     assert isinstance(found, FoundPicture) and [t.number for t in found.targets] == [2, 4]
     (note,) = found.notes
-    assert "target 3 is seen 2 times" in note and "neither is used" in note
+    assert "target 3 is seen more than once" in note and "neither is used" in note
     (other,) = find_in([tmp_path / "a.jpg"], frozenset({2, 4}))
     assert isinstance(other, FoundPicture) and not other.notes  # nobody asked for 3
 

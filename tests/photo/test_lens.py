@@ -5,7 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from measure.photo.lens import LENS, project, project_with_derivatives, rays
+from measure.photo.lens import LENS, project_with_derivatives, rays
+from tests.synthetic.photos.projection import project
 
 TYPICAL = np.array([2950.0, -1.4e-3, 2012.3, 1489.6, 0.082, -0.195, 6e-4, -4e-4, 0.11])
 

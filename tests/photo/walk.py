@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from measure.photo.first_poses import View
-from measure.photo.lens import project
 from measure.photo.square import CORNERS
+from tests.synthetic.photos.projection import project
 
 LENS = np.array([2950.0, 0.0, 1999.5, 1499.5, 0.08, -0.19, 5e-4, -4e-4, 0.1])
 SIZE = (4000, 3000)

@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from measure.photo.lens import project
+from tests.synthetic.photos.projection import project
 
 DATA = Path(__file__).parent / "data"
 FLIP = np.diag([1.0, -1.0, -1.0])

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import re
 import shutil
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
@@ -9,9 +11,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from PIL import Image, ImageOps
 
 from measure.findings import Finding, Findings
-from measure.job import Sd
+from measure.job import Sd, StageInfo, inputs_sha256
+from measure.photo.picture import open_picture
+from measure.readings.cameras import camera_of
 from measure.readings.reading import Reading
 from measure.readings.stage import read_stage
 from tests.photo.shown import mirrored, sheets, show
@@ -200,7 +205,7 @@ def test_only_photos_of_nothing(stage: Path) -> None:
     taken(stage / "photos/wall.jpg", ())
     readings, findings = read(stage)
     (error,) = findings.errors
-    assert not readings and "1 photographs without a target of targets.csv" in error.text()
+    assert not readings and "one photograph without a target of targets.csv" in error.text()
     assert note(findings, f"{PHOTOS}/wall.jpg")
 
 
@@ -225,6 +230,130 @@ def test_one_picture_only(stage: Path) -> None:
     readings, findings = read(stage)
     (error,) = findings.errors
     assert not readings and error.file == PHOTOS and "share three targets" in error.would_do
+    assert error.found == "targets in one photograph only" and not findings.notes
+
+
+@pytest.mark.parametrize("kept", [0, 1])
+def test_where_the_tape_holds_the_car_useless_photographs_are_left_out(kept: int, stage: Path) -> None:
+    for k in range(kept, 3):
+        (stage / f"photos/IMG_{k}.jpg").unlink()
+    taken(stage / "photos/wall.jpg", ())
+    (stage / "tape.csv").write_text("from,to,length,where\np0,p1,600,floor\np1,p2,600,floor\np2,p0,600,floor\n")
+    readings, findings = read(stage)
+    assert not findings.errors and [r.kind for r in readings] == ["floor"] * 3
+    assert "left out" in note(findings, PHOTOS).would_do
+
+
+def test_bars_alone_place_nothing_without_photographs(stage: Path) -> None:
+    for k in (1, 2):
+        (stage / f"photos/IMG_{k}.jpg").unlink()
+    (stage / "tape.csv").write_text("from,to,length,where\np0,p1,600,bar\np1,p2,600,bar\np2,p0,600,bar\n")
+    assert len(read(stage)[1].errors) == 1
+
+
+@pytest.mark.parametrize("where", [f"{STAGE}/Photos", f"{STAGE}/photos/phone", f"{STAGE}/pics", STAGE, "Photos", "."])
+def test_pictures_that_lie_elsewhere(where: str, stage: Path) -> None:
+    (stage / "photos").rename(stage / "away")
+    (stage / "photos").mkdir()
+    place = stage.parent / where
+    place.mkdir(parents=True, exist_ok=True)
+    for path in list((stage / "away").iterdir()):
+        path.rename(place / path.name)
+    readings, findings = read(stage)
+    (error,) = findings.errors
+    shown = "the job's own folder" if where == "." else where
+    assert not readings and error.found == f"3 photographs in {shown}" and f"move them into {PHOTOS}" in error.would_do
+
+
+def test_some_pictures_a_folder_too_deep(stage: Path) -> None:
+    (stage / "photos/phone").mkdir()
+    taken(stage / "photos/phone/more.jpg", SHEETS)
+    readings, findings = read(stage)
+    assert len(readings) == 24 and not findings.errors
+    assert note(findings, f"{PHOTOS}/phone").found == "one photograph in a folder within photos"
+
+
+def test_what_is_called_a_picture_and_is_no_file_is_never_opened(stage: Path) -> None:
+    (stage / "photos/folder.jpg").mkdir()
+    (stage / "photos/link.jpg").symlink_to("nowhere")
+    os.mkfifo(stage / "photos/pipe.jpg")
+    readings, findings = read(stage)
+    assert len(readings) == 24 and not findings.errors
+    for name in ("folder", "link", "pipe"):
+        assert note(findings, f"{PHOTOS}/{name}.jpg").would_do == "left out"
+
+
+def test_long_names_are_told_apart(stage: Path) -> None:
+    for k in range(3):
+        (stage / f"photos/IMG_{k}.jpg").rename(stage / f"photos/{'x' * 80}{k}.jpg")
+    readings, findings = read(stage)
+    assert not list(findings) and len(by_picture(readings)) == 3
+
+
+def test_a_name_that_is_no_utf_8_is_spelled_out(stage: Path) -> None:
+    odd = stage / "photos" / os.fsdecode(b"IMG_\xff.jpg")
+    (stage / "photos/IMG_2.jpg").rename(odd)
+    taken(stage / "photos/wall.jpg", ())
+    readings, findings = read(stage)
+    assert "IMG_\\xff.jpg" in by_picture(readings)
+    assert len(inputs_sha256(stage.parent, STAGE)) == 64
+    odd.write_bytes(b"")
+    _, findings = read(stage)
+    findings.numbered().encode()
+    assert note(findings, f"{PHOTOS}/IMG_\\xff.jpg").found == "an empty file"
+
+
+def test_mirrored_pictures_are_told(stage: Path) -> None:
+    for path in (stage / "photos").iterdir():
+        ImageOps.mirror(Image.open(path)).save(path, quality=95)
+    readings, findings = read(stage)
+    (error,) = findings.errors
+    assert not readings and "3 photographs, mirrored," in error.found and "switch off" in error.would_do
+    assert "targets 0, 1, 2" in note(findings, f"{PHOTOS}/IMG_1.jpg").found
+
+
+@pytest.mark.parametrize("side", ["8", "800"])
+def test_a_side_that_does_not_fit_the_others(side: str, stage: Path) -> None:
+    table = stage / "targets.csv"
+    table.write_text(table.read_text().replace("3,p3,80", f"3,p3,{side}"))
+    readings, findings = read(stage)
+    assert by_picture(readings) == {f"IMG_{k}.jpg": [0, 1, 2, 4, 5, 6, 7] for k in range(3)}
+    found = note(findings, f"{STAGE}/targets.csv")
+    assert found.line == 5 and "target 3 at p3" in found.found
+    told = re.search(r"about ([\d.]+) mm by the pictures", found.would_do)
+    assert told is not None and float(told[1]) == pytest.approx(80.0, rel=0.03)
+
+
+@pytest.mark.parametrize("side", ["8", "3.15"])
+def test_sides_all_wrong_by_one_factor_are_for_a_bar_to_tell(side: str, stage: Path) -> None:
+    table = stage / "targets.csv"
+    table.write_text(table.read_text().replace(",80", f",{side}"))
+    readings, findings = read(stage)
+    assert len(readings) == 24 and not list(findings)
+
+
+def test_two_sheets_of_one_number_that_no_picture_shows_together(stage: Path) -> None:
+    for k, off in enumerate(PLACES):
+        one = SHEETS[7] if k else replace(SHEETS[7], number=99)
+        other = SHEETS[0] if k else replace(SHEETS[0], number=7)
+        taken(stage / f"photos/IMG_{k}.jpg", [other, *SHEETS[1:7], one], off, seed=k)
+    readings, findings = read(stage)
+    assert not findings.errors and len(readings) > 15
+    for r in readings:
+        assert r.seen is not None and r.seen.number in r.seen.block.places
+
+
+def test_a_turned_stage_with_the_same_pictures(stage: Path) -> None:
+    shutil.copytree(stage / "photos", stage.parent / "turned/photos")
+    of = job(names=[f"p{n}" for n in range(10)], folder=stage.parent)
+    of = replace(of, stage_info={STAGE: StageInfo(turned="turned")})
+    findings = Findings()
+    read_stage(of, STAGE, findings)
+    assert "3 photographs of 3 that turned holds too" in findings.errors[0].text()
+    (stage.parent / "turned/photos/IMG_0.jpg").unlink()
+    findings = Findings()
+    assert len(read_stage(of, STAGE, findings)) == 24
+    assert not findings.errors and "2 photographs of 3" in note(findings, PHOTOS).text()
 
 
 def test_a_lonely_picture_is_named_and_left_out(stage: Path) -> None:
@@ -235,11 +364,14 @@ def test_a_lonely_picture_is_named_and_left_out(stage: Path) -> None:
     assert "shares too few targets" in note(findings, f"{PHOTOS}/lonely.jpg").text()
 
 
-def test_two_sheets_of_one_number_in_a_picture(stage: Path) -> None:
-    taken(stage / "photos/twice.jpg", [*SHEETS[:7], replace(SHEETS[7], number=2)], (40.0, 40.0))
+def test_a_number_that_two_sheets_have_is_used_in_no_picture(stage: Path) -> None:
+    for up, name in ((40.0, "twice.jpg"), (90.0, "again.jpg")):
+        taken(stage / "photos" / name, [*SHEETS[:7], replace(SHEETS[7], number=2)], (40.0, up))
     readings, findings = read(stage)
-    assert by_picture(readings)["twice.jpg"] == [0, 1, 3, 4, 5, 6]
-    assert "target 2 is seen 2 times" in note(findings, f"{PHOTOS}/twice.jpg").text()
+    assert {n for numbers in by_picture(readings).values() for n in numbers} == {0, 1, 3, 4, 5, 6, 7}
+    found = note(findings, f"{STAGE}/targets.csv")
+    assert found.line == 4 and found.found == "target 2 at p2 seen more than once in again.jpg, twice.jpg"
+    assert "used in no picture" in found.would_do and len(findings) == 1
 
 
 def test_a_target_in_one_photograph_only_holds_nothing(stage: Path) -> None:
@@ -292,3 +424,9 @@ def test_progress_is_told(stage: Path) -> None:
     of = job(names=[f"p{n}" for n in range(10)], folder=stage.parent)
     read_stage(of, STAGE, Findings(), lambda done, of: told.append((done, of)))
     assert told == [(1, 3), (2, 3), (3, 3)]
+
+
+@pytest.mark.parametrize(("stated", "known"), [(1, "nothing"), (65535, "nothing"), (13, "EXIF"), (300, "EXIF")])
+def test_an_absurd_focal_length_is_not_believed(stated: float, known: str, stage: Path) -> None:
+    picture = open_picture(stage / "photos/IMG_0.jpg")
+    assert camera_of(replace(picture, exif=replace(picture.exif, focal_35mm=stated)), {}).known == known

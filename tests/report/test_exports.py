@@ -18,8 +18,8 @@ from measure.report.plan_layout import ELLIPSE_95
 from measure.report.ply import ply_bytes
 from measure.report.tables_csv import csv_files
 from measure.report.workbook import xlsx_bytes
-from measure.result import Document, PointResult
-from tests.documents import loose_car, pulled_car
+from measure.result import Document, PointResult, ReadingResult
+from tests.documents import FACE_CENTRES, faced_car, loose_car, pulled_car
 from tests.report.sheets import TYPE, hostile_car
 
 FORMULAS = ("=1+1", "+cmd|' /C calc'!A0", "-2+3", "@SUM(A1)", "\t=1", "\r=1", " =1", "＝1+1")
@@ -36,6 +36,14 @@ def test_csv_reads_back_with_figures_as_numbers() -> None:
     assert [float(v) for v in points[1][4:7]] == [doc.points[0].x, doc.points[0].y, doc.points[0].z]
     checks = {row[0]: row for row in rows(csv_files(doc)["checks"])}
     assert checks["body.twist"][2] == "" and checks["pair.tail.offset"][6] == "outside"
+
+
+def test_each_reading_has_its_unit() -> None:
+    seen = ReadingResult("photos/IMG_1.jpg:7", "target", ["a", "across"], 3222.87, 3222.8, -0.01, 0.05, 0.4, -0.2, 0.6)
+    files = csv_files(pulled_car(readings=[*pulled_car().readings, seen]))
+    head, *lines = rows(files["readings"])
+    assert [line[head.index("unit")] for line in lines] == ["mm", "mm", "px"]
+    assert "px (pixels)" in dict(row[:2] for row in rows(files["about"]))["units of this file"]
 
 
 @pytest.mark.parametrize("formula", FORMULAS)
@@ -102,6 +110,15 @@ def test_the_dxf_stands_in_true_size() -> None:
     assert len(space.query("ELLIPSE")) == len(doc.points)
     rail_points = sum(p.part == "rail" for p in doc.points)
     assert len(space.query("LINE[layer=='rails']")) == rail_points - 2
+
+
+def test_an_axle_known_by_its_faces_is_in_the_dxf() -> None:
+    space = ezdxf.read(io.StringIO(dxf_bytes(faced_car()).decode("ascii"))).modelspace()
+    axle = space.query("LINE[layer=='axle']")
+    assert len(axle) == 1 and len(space.query("LINE[layer=='faces']")) == 6
+    ends = sorted([tuple(axle[0].dxf.start)[:2], tuple(axle[0].dxf.end)[:2]], key=lambda end: -end[1])
+    assert np.allclose(ends, FACE_CENTRES)
+    assert "axle rear" in [t.dxf.text for t in space.query("TEXT")]
 
 
 def test_an_ellipse_of_the_dxf_has_the_points_own_covariance() -> None:

@@ -9,6 +9,7 @@ from html.parser import HTMLParser
 
 import pytest
 
+from measure.report.certificate.content import BLANKS
 from measure.report.certificate.embedded import NotASheetError, sheet_from
 from measure.report.certificate.page import html_bytes, inline_svg, split_at_the_point
 from measure.report.plan import drawn
@@ -153,6 +154,23 @@ def test_the_figures_come_back_out(page: bytes) -> None:
 def test_what_is_no_sheet_is_refused_in_words(page: bytes, spoil) -> None:  # type: ignore[no-untyped-def]
     with pytest.raises(NotASheetError):
         sheet_from(spoil(page))
+
+
+def test_words_among_numbers_take_the_column_s_edge(page: bytes) -> None:
+    text = page.decode()
+    cell = text[text.index("not held") - 60 : text.index("not held") + 60]
+    assert 'class="number"' in cell and "after" not in cell
+
+
+def test_the_drawing_names_no_scale_that_a_browser_would_not_keep(page: bytes) -> None:
+    assert "measure by its bars" in page.decode() and "1 : 20 on A4" not in page.decode()
+
+
+def test_what_is_out_stands_a_line_each_and_blanks_are_empty(page: bytes) -> None:
+    text = page.decode()
+    box = text[text.index('class="outside"') : text.index('class="undecided"')]
+    assert box.count("<dd>") == 2 and "drop again before cutting" in box
+    assert text.count("<dd></dd>") == len(BLANKS)
 
 
 def test_numbers_are_split_at_the_point() -> None:

@@ -8,11 +8,11 @@ import json
 import pytest
 from pypdf import PdfReader
 
+from measure.paper import MM, SIZES
 from measure.report.certificate.embedded import NotASheetError, sheet_from
 from measure.report.certificate.paper import pdf_bytes
-from measure.report.sheet import MM, SIZES
 from measure.result import as_json
-from tests.documents import loose_car, pulled_car
+from tests.documents import check, loose_car, pulled_car
 from tests.report.sheets import TYPE, hostile_car, job, repaired
 
 
@@ -35,7 +35,8 @@ def test_every_page_has_the_size_of_the_paper_and_its_number(made: bytes, paper:
         assert float(page.mediabox.width) == pytest.approx(width * MM, abs=0.1)
         assert float(page.mediabox.height) == pytest.approx(height * MM, abs=0.1)
         assert f"page {number} of {len(pages)}" in page.extract_text()
-    assert ("Reduced to 94" in pages[1].extract_text()) == (paper == "Letter")
+    told = "Scale 1 : 20 on A4" if paper == "A4" else "Scale 1 : 21.3 on Letter"
+    assert told in pages[1].extract_text()
 
 
 def test_the_drawing_is_vectors_and_its_words_are_words(made: bytes) -> None:
@@ -50,7 +51,7 @@ def test_what_moved_is_drawn_after_the_plan() -> None:
         for page in PdfReader(io.BytesIO(pdf_bytes(pulled_car(), job(), "Letter", repaired()))).pages
     ]
     assert "HOW IT STANDS" in pages[1]
-    assert "WHAT MOVED" in pages[2] and "tailL  MOVED" in pages[2] and "Reduced to 94" in pages[2]
+    assert "WHAT MOVED" in pages[2] and "tailL  MOVED" in pages[2] and "on Letter" in pages[2]
     assert all(f"page {number} of {len(pages)}" in page for number, page in enumerate(pages, start=1))
 
 
@@ -96,6 +97,19 @@ def test_the_figures_come_back_out_beside_the_words(made: bytes) -> None:
     assert (read.kind, read.paper) == ("pdf", "A4")
     assert read.document == json.loads(as_json(pulled_car()))
     assert any("pair tail, sideways" in line for line in read.words)
+
+
+def test_nobody_signs_a_bare_page() -> None:
+    for count in range(1, 40, 4):  # the sheet grows line by line over a page's end
+        data = pdf_bytes(pulled_car(notes=[f"note {i}" for i in range(count)]), job(), "A4")
+        last = PdfReader(io.BytesIO(data)).pages[-1].extract_text()
+        assert "signature" in last and "Method, version, fingerprint" in last
+
+
+def test_hundreds_of_figures_out_go_over_the_page_s_end() -> None:
+    many = [check(f"chart.p{i}.y", 3.0 + i, limit=2.0, verdict="outside") for i in range(200)]
+    text = " ".join(sheet_from(pdf_bytes(pulled_car(checks=many), job(), "A4")).words)
+    assert all(f"p{i} against the chart, sideways:" in text for i in range(200))
 
 
 def test_odd_cars_have_a_sheet() -> None:

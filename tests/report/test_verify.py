@@ -44,6 +44,17 @@ def test_a_fresh_sheet_agrees(job: Path, kind: str) -> None:
     assert code == 0 and "agrees" in out and "figures computed again" in out
 
 
+def test_a_sheet_of_a_job_with_two_stages_agrees_whichever_way_the_stage_was_named(job: Path) -> None:
+    shutil.copytree(job / "before", job / "after")
+    settings = (job / "job.toml").read_text(encoding="utf-8")
+    (job / "job.toml").write_text(settings.replace('["before"]', '["before", "after"]'), encoding="utf-8")
+    code, out = run("report", job, "--out", job / "sheet.html")
+    assert code == 0, out
+    assert "--stage" not in (job / "sheet.html").read_text(encoding="utf-8")
+    code, out = run("verify", job / "sheet.html", job)
+    assert code == 0, out
+
+
 @pytest.mark.parametrize("kind", ["html", "pdf"])
 def test_a_changed_reading_is_told(job: Path, kind: str) -> None:
     table = job / "before" / "heights.csv"

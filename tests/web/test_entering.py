@@ -171,3 +171,75 @@ def test_a_full_disk_and_a_folder_that_vanished_are_told(
     assert client.post(AT, reading("a", "1094")).json()["saved"]  # the same id again: it had not counted
     (shop / "saloon").rename(shop / "gone")
     assert client.post(AT, reading("b", "1094")).status_code == 404
+
+
+FIRST_OF_TABLE = (
+    ("tape", {"from": "outriggerL", "to": "rail1R", "where": "floor", "length": "1094"}),
+    ("levels", {"from": "rail1R", "to": "rail1L", "rise": "-6"}), ("heights", {"point": "rail1L", "height": "690"}),
+    ("marks", {"point": "rail1L", "along": "0", "across": "-12.5"}), ("targets", {"target": "7", "point": "rail1L"}),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(("table", "cells"), FIRST_OF_TABLE, ids=[table for table, _ in FIRST_OF_TABLE])
+def test_taking_back_the_first_reading_of_a_table_leaves_the_car_as_it_was(
+    client: Client, shop: Path, table: str, cells: dict[str, str]
+) -> None:
+    stage = shop / "saloon/before"
+    path = stage / f"{table}.csv"
+    if path.exists():
+        path.rename(path.with_suffix(".away"))
+    others = sorted(p.name for p in stage.iterdir())
+
+    def document() -> object:
+        answer = client.get("/api/jobs/saloon/before/document")
+        return answer.json() if table == "tape" else as_json(check(shop / "saloon", "before"))
+
+    before = document()
+    entered = client.post(AT, {"id": "a", "table": table, "mode": "fill", "cells": cells, "seen": ""}).json()
+    assert entered["saved"] and path.exists()
+    assert client.post("/api/jobs/saloon/undo", {"id": "b", "number": entered["number"]}).status_code == 200
+    assert sorted(p.name for p in stage.iterdir()) == others
+    assert document() == before
+    kinds = [change["kind"] for change in client.get("/api/jobs/saloon/history").json()["changes"]]
+    assert kinds == ["entered", "undone"]
+
+
+def test_ones_own_waiting_reading_gives_way_to_the_next_whether_it_arrived_or_not(client: Client, shop: Path) -> None:
+    path = shop / TAPE
+    path.write_bytes(path.read_bytes().replace(b"outriggerL,rail1R,1094.5", b"outriggerL,rail1R,"))
+    assert client.post(AT, fill("a", "1000,5", "")).status_code == 200
+    assert client.post(AT, fill("b", "1010", "", instead=["lost", "a"])).status_code == 200
+    assert client.post(AT, fill("c", "1020", "", instead=["a", "b", "never sent"])).status_code == 200
+    assert b"outriggerL,rail1R,1020,floor" in path.read_bytes() and b"1010" not in path.read_bytes()
+    late = client.post(AT, fill("d", "1030", "", instead=["never sent"]))
+    assert late.status_code == 409 and "someone entered 1020" in late.json()["error"]
+    path.write_bytes(path.read_bytes().replace(b"1020", b"999"))  # by hand: no longer what this phone wrote
+    assert client.post(AT, fill("e", "1040", "", instead=["c"])).status_code == 409
+
+
+def test_a_further_reading_that_waited_is_corrected_and_not_doubled(client: Client, shop: Path) -> None:
+    lines = len((shop / TAPE).read_text(encoding="utf-8").splitlines())
+    assert client.post(AT, reading("a", "1000")).status_code == 200
+    assert client.post(AT, reading("b", "1010", instead=["a"])).status_code == 200
+    text = (shop / TAPE).read_text(encoding="utf-8")
+    assert len(text.splitlines()) == lines + 1 and text.count(",1010,") == 1 and ",1000," not in text
+    assert client.post(AT, reading("c", "1", instead="a")).status_code == 400
+
+
+def test_a_name_that_is_no_point_is_told_with_the_nearest(client: Client) -> None:
+    wanted = reading("a", "1094")
+    wanted["cells"] = {**wanted["cells"], "from": "OutriggerL"}  # type: ignore[dict-item]
+    assert "did you mean “outriggerL”?" in client.post(AT, wanted).json()["error"]
+    for typed, near in (("OutriggerL", "outriggerL"), ("ril1L", "rail1L"), ("xyzzy", "")):
+        assert client.get(f"/api/jobs/saloon/points/{typed}/like").json() == {"name": near}
+
+
+def test_the_fit_can_be_asked_for_later_and_calls_readings_by_their_points(client: Client, shop: Path) -> None:
+    answer = client.post(AT, reading("a", "1094.5")).json()
+    later = client.get(f"/api/jobs/saloon/before/fits/{answer['source']}").json()
+    assert later["words"] == answer["words"] and later["how"] == "fits"
+    path = shop / TAPE
+    path.write_text(path.read_text(encoding="utf-8").replace("1197.5", "1197.5 furlongs"), encoding="utf-8")
+    told = client.get("/api/jobs/saloon/before/fits/tape.csv:4").json()
+    assert told["how"] == "unsolved" and "outriggerL to outriggerR, column length" in told["words"]
+    assert "tape.csv" not in told["words"]

@@ -13,7 +13,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from measure.cli import main
-from measure.history import NAME, History, HistoryError, difference, put_back, replayed
+from measure.history import NAME, History, HistoryError
+from measure.splice import difference, put_back, replayed
 
 FILE = "before/tape.csv"
 TEXT = "from,to,length,where\na,b,1,floor\n# mine\nc,d,2,floor\n"
@@ -196,3 +197,90 @@ def test_whatever_happens_the_history_tells_the_file(acts: list[tuple[str, int]]
         assert text == now == (job / FILE).read_bytes().decode("utf-8")
         history.back_to(0)
         assert (job / FILE).read_text(encoding="utf-8") == TEXT
+
+
+NEW = "before/heights.csv"
+
+
+def entered(row: str):  # type: ignore[no-untyped-def]
+    return lambda text: (text or "point,height\n") + row
+
+
+def test_taking_back_what_made_a_table_takes_the_table_away(job: Path) -> None:
+    history = History(job)
+    first = history.change(NEW, entered("a,1\n"), "a")
+    undone = history.undo(first.number)
+    assert not (job / NEW).exists()
+    assert [e.kind for e in History(job).entries()] == ["entered", "undone"]
+    history.undo(undone.number)
+    assert (job / NEW).read_text(encoding="utf-8") == "point,height\na,1\n"
+    history.back_to(0)
+    assert not (job / NEW).exists()
+
+
+def test_the_line_that_names_the_columns_stays_while_there_are_rows(job: Path) -> None:
+    history = History(job)
+    first = history.change(NEW, entered("a,1\n"), "a")
+    second = history.change(NEW, entered("b,2\n"), "b")
+    undone = history.undo(first.number)
+    assert (job / NEW).read_text(encoding="utf-8") == "point,height\nb,2\n"
+    history.undo(undone.number)
+    assert sorted((job / NEW).read_text(encoding="utf-8").splitlines()[1:]) == ["a,1", "b,2"]
+    history.undo(history.entries()[-1].number)
+    history.undo(second.number)
+    assert not (job / NEW).exists()
+
+
+def test_the_line_that_names_the_columns_is_not_put_in_twice(job: Path) -> None:
+    history = History(job)
+    first = history.change(NEW, entered("a,1\n"), "a")
+    undone = history.undo(first.number)
+    history.change(NEW, entered("b,2\n"), "b")
+    history.undo(undone.number)
+    assert (job / NEW).read_text(encoding="utf-8") == "point,height\na,1\nb,2\n"
+    (job / NEW).unlink()
+    history.change(NEW, lambda text: text + "height;point\n3;c\n", "by hand, with other columns")
+    with pytest.raises(HistoryError, match="other columns"):
+        history.undo(undone.number)
+
+
+def test_a_table_taken_away_without_its_mark_is_known_to_be_gone(job: Path) -> None:
+    history = History(job)
+    history.undo(history.change(NEW, entered("a,1\n"), "a").number)
+    lines = (job / NAME).read_bytes().splitlines(keepends=True)
+    (job / NAME).write_bytes(b"".join(lines[:-1]))
+    assert [e.kind for e in History(job).entries()] == ["entered", "undone"]
+
+
+@pytest.mark.parametrize("renamed", [True, False])
+def test_a_crash_while_a_photograph_is_taken_back_hides_nothing_without_an_entry(job: Path, renamed: bool) -> None:
+    (job / "before/photos").mkdir()
+    (job / "before/photos/.part").write_bytes(b"picture")
+    history = History(job)
+    photo, hidden = job / "before/photos/a.jpg", job / "before/photos/.a.jpg"
+    entry = history.photo_added("before/photos/a.jpg", "photograph a.jpg", job / "before/photos/.part")
+    assert photo.exists()
+    history.undo(entry.number)
+    lines = (job / NAME).read_bytes().splitlines(keepends=True)
+    (job / NAME).write_bytes(b"".join(lines[:-1]))  # the mark was not written
+    if not renamed:
+        hidden.rename(photo)
+    again = History(job)
+    assert [e.photo for e in again.entries()] == (["in", "out"] if renamed else ["in"])
+    number = again.entries()[-1].number
+    made = again.undo(number)
+    assert photo.exists() == renamed and hidden.exists() != renamed
+    assert [e.number for e in History(job).entries()][-1] == made.number
+
+
+def test_a_photograph_that_took_the_name_meanwhile_is_not_overwritten(job: Path) -> None:
+    (job / "before/photos").mkdir()
+    photo = job / "before/photos/a.jpg"
+    (job / "before/photos/.part").write_bytes(b"one")
+    history = History(job)
+    history.photo_added("before/photos/a.jpg", "photograph a.jpg", job / "before/photos/.part")
+    history.undo(1)
+    photo.write_bytes(b"two")  # by hand
+    with pytest.raises(HistoryError, match=r"another picture is called a\.jpg"):
+        history.undo(2)
+    assert photo.read_bytes() == b"two" and (job / "before/photos/.a.jpg").read_bytes() == b"one"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 from pathlib import Path
 
 import pytest
@@ -14,6 +15,10 @@ POINTS = [
     {"name": f"{key}{side}", "side": side, "pair": key if part == "rail" else "", "part": part, "note": "=cmd"}
     for key, part in (("horn", "rail"), ("dash", "rail"), ("tail", "rail"), ("axle", "axle:rear")) for side in "LR"
 ]  # fmt: skip
+
+
+def in_base64(table: bytes) -> str:
+    return base64.b64encode(table).decode()
 
 
 def test_a_car_of_picked_points(client: Client, shop: Path) -> None:
@@ -32,11 +37,23 @@ def test_a_car_of_picked_points(client: Client, shop: Path) -> None:
 
 def test_a_car_of_an_imported_table(client: Client, shop: Path) -> None:
     table = "name;side;part\nnoseL;L;rail\nnoseR;R;rail\nendL;L;rail\nendR;R;rail\n"
-    assert client.post("/api/jobs", {"name": "imported", "table": table}).status_code == 201
+    assert client.post("/api/jobs", {"name": "imported", "table": in_base64(table.encode())}).status_code == 201
     assert (shop / "imported/points.csv").read_text(encoding="utf-8") == table
-    wrong = client.post("/api/jobs", {"name": "wrong", "table": "naem;side\na;Q\n"})
-    assert wrong.status_code == 422 and "points.csv" in wrong.json()["error"]
-    assert not (shop / "wrong").exists()
+    wrong = {"name": "wrong", "table": in_base64(b"naem;side\na;Q\n"), "file": "chart of the van.csv"}
+    refused = client.post("/api/jobs", wrong)
+    assert refused.status_code == 422 and "1. chart of the van.csv line 1" in refused.json()["error"]
+    assert "points.csv" not in refused.json()["error"] and not (shop / "wrong").exists()
+    assert client.post("/api/jobs", {**wrong, "table": "not base64!"}).status_code == 400
+
+
+@pytest.mark.parametrize("code", ["cp1252", "utf-8", "utf-8-sig"])
+def test_an_imported_table_keeps_its_umlauts_whatever_its_code(client: Client, shop: Path, code: str) -> None:
+    table = "name;side;part\nTürL;L;rail\nTürR;R;rail\nHöheL;L;rail\nHöheR;R;rail\n".encode(code)
+    answer = client.post("/api/jobs", {"name": "imported", "table": in_base64(table), "file": "Tür.csv"})
+    assert answer.status_code == 201, answer.text
+    assert (shop / "imported/points.csv").read_bytes() == table
+    page = client.get("/jobs/imported/before/tape").text
+    assert "TürL" in page and "HöheR" in page and "\ufffd" not in page
 
 
 @pytest.mark.parametrize(

@@ -1,4 +1,4 @@
-"""Photographs: known by their content, checked before they are decoded, shown with their targets."""
+"""Photographs: each content once, named as on the phone, checked before they are decoded, shown with their targets."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from PIL import Image
 
 from measure.photo.find import FoundPicture
 from measure.web import photo_api, photo_shelf
+from measure.web.photo_names import safe_name
 from tests.web.client import Client
 
 AT = "/api/jobs/saloon/before/photos"
@@ -39,7 +40,8 @@ def test_the_same_picture_is_kept_once_and_the_same_name_twice(client: Client, s
     other = client.post(AT, content=jpeg(90), **{"x-name": "image.jpg"}).json()
     assert first["name"] == again["name"] != other["name"]
     assert names(shop) == sorted([first["name"], other["name"]])
-    assert (shop / "saloon/before/photos" / first["name"]).read_bytes() == jpeg()
+    assert names(shop) == ["image-2.jpg", "image.jpg"]
+    assert (shop / "saloon/before/photos/image.jpg").read_bytes() == jpeg()
     words = [change["words"] for change in client.get("/api/jobs/saloon/history").json()["changes"]]
     assert words == ["photograph image.jpg", "photograph image.jpg"]
 
@@ -50,7 +52,57 @@ def test_a_photograph_is_taken_back_and_brought_again(client: Client, shop: Path
     assert names(shop) == ["." + name]
     assert client.get(AT).json()["photos"] == []
     assert client.post("/api/jobs/saloon/undo", {"id": "v", "number": 2}).status_code == 200
-    assert names(shop) == [name]
+    assert names(shop) == [name] == ["evil.jpg"]
+
+
+def test_a_photograph_that_was_taken_back_keeps_its_name_and_comes_again_once(client: Client, shop: Path) -> None:
+    client.post(AT, content=jpeg(), **{"x-name": "IMG_0012.JPG"})
+    client.post("/api/jobs/saloon/undo", {"id": "u", "number": 1})
+    other = client.post(AT, content=jpeg(90), **{"x-name": "img_0012.jpg"}).json()
+    assert other["name"] == "img_0012-2.jpg"
+    again = client.post(AT, content=jpeg(), **{"x-name": "IMG_0012.JPG"}).json()
+    assert again["name"] == "IMG_0012.JPG" and names(shop) == ["IMG_0012.JPG", "img_0012-2.jpg"]
+    assert client.post("/api/jobs/saloon/undo", {"id": "v", "number": 4}).status_code == 200
+    assert names(shop) == [".IMG_0012.JPG", "img_0012-2.jpg"]
+
+
+def test_a_folder_of_pictures_called_by_their_content_goes_on_working(client: Client, shop: Path) -> None:
+    old = "04315fb6401a076efcc891f7.jpg"
+    (shop / "saloon/before/photos").mkdir()
+    (shop / "saloon/before/photos" / old).write_bytes(jpeg())
+    assert client.post(AT, content=jpeg(), **{"x-name": "IMG_0012.jpg"}).json()["name"] == old
+    assert client.post(AT, content=jpeg(90), **{"x-name": "IMG_0013.jpg"}).json()["name"] == "IMG_0013.jpg"
+    assert names(shop) == [old, "IMG_0013.jpg"]
+    assert client.get(f"{AT}/{old}/picture").status_code == 200
+
+
+@pytest.mark.parametrize(
+    ("hostile", "kept"),
+    [
+        ("IMG_0012.jpg", "IMG_0012.jpg"), ("IMG_0012.HEIC", "IMG_0012.jpg"), ("a.JPEG", "a.JPEG"),
+        ("../../etc/passwd", "passwd.jpg"), ("C:\\windows\\x.jpg", "x.jpg"), ("/", "photograph.jpg"),
+        ("..", "photograph.jpg"), (".jpg", "photograph.jpg"), (".htaccess", "photograph.jpg"),
+        ("-rf.jpg", "rf.jpg"), ("a b;rm *.jpg", "a_b_rm.jpg"), ("<img src=x>.jpg", "img_src_x.jpg"),
+        ("con.jpg", "photograph_con.jpg"), ("Lpt1.x.jpg", "photograph_Lpt1.x.jpg"), ("x.php", "x.jpg"),
+        ("a\x00\n\u202egpj.jpg", "a_gpj.jpg"), ("Tu\u0308r.jpg", "T\u00fcr.jpg"), ("%2e%2e%2fx.jpg", "2e_2e_2fx.jpg"),
+        ("x" * 300 + ".jpg", "x" * 60 + ".jpg"), ("\U00020000" * 90 + ".jpeg", "\U00020000" * 60 + ".jpeg"),
+        ("", "photograph.jpg"),
+        (".part", "photograph.jpg"), ("x.part", "x.jpg"), ("=1+1.jpg", "1_1.jpg"),
+    ],
+)  # fmt: skip
+def test_hostile_names_become_safe_ones(hostile: str, kept: str) -> None:
+    assert safe_name(hostile, "JPEG") == kept
+    assert len(f".{kept.rpartition('.')[0]}-1000.jpeg".encode()) <= 255
+
+
+def test_a_hostile_name_is_written_nowhere_else(client: Client, shop: Path) -> None:
+    before = sorted(path for path in shop.parent.rglob("*") if "photos" not in path.parts)
+    for shade, hostile in enumerate(("../../../evil.jpg", "%00.jpg", "%2e%2e%2f%2e%2e%2fevil.jpg", "%F0%9F%9A%97.jpg")):
+        name = client.post(AT, content=jpeg(shade), **{"x-name": hostile}).json()["name"]
+        assert (shop / "saloon/before/photos" / name).read_bytes() == jpeg(shade)
+        assert client.get(f"{AT}/{name}/picture").status_code == 200
+    after = sorted(path for path in shop.parent.rglob("*") if "photos" not in path.parts)
+    assert set(after) - set(before) <= {shop / "saloon/history.jsonl", *(p for p in after if "cache" in p.parts)}
 
 
 def test_what_is_no_picture_is_refused_and_leaves_nothing(client: Client, shop: Path) -> None:

@@ -46,3 +46,23 @@ def test_the_side_view_names_one_side_and_no_faces() -> None:
     assert seen is not None
     named = {name for name, _, _, _, named in seen["marks"] if named}
     assert "tailL" in named and "tailR" not in named
+
+
+def test_the_name_of_a_point_that_is_not_judged_gives_way_where_there_is_no_room() -> None:
+    doc = pulled_car()
+    there = next(p for p in doc.points if p.name == "tailL")
+    around = [point(f"bar{i}", (there.x or 0.0) + 4.0 * i, (there.y or 0.0)) for i in range(3)]
+    drawn = plan(pulled_car(points=[*doc.points, *around]))
+    assert drawn is not None
+    assert all(m.named for m in drawn.marks if m.verdict != "no limit")
+    assert "" in {m.named for m in drawn.marks if m.name.startswith("bar")}
+
+
+def test_names_of_the_side_view_do_not_lie_over_each_other() -> None:
+    doc = pulled_car()
+    there = next(p for p in doc.points if p.name == "tailL")
+    crowded = pulled_car(points=[*doc.points, point("bar", (there.x or 0.0) + 5.0, 0.0)])
+    seen = side_view(crowded)
+    assert seen is not None
+    named = {name for name, _, _, _, named in seen["marks"] if named}
+    assert "tailL" in named and "bar" not in named

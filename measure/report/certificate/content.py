@@ -1,10 +1,11 @@
 """The content of a sheet, from one result document. Nothing here computes a figure."""
 
-from collections.abc import Sequence
+import re
 
 from measure.compare.result import Comparison
 from measure.job import Job
 from measure.job.limits import FAMILIES
+from measure.job.settings import StageInfo
 from measure.report.certificate.parts import (
     Answer,
     Cell,
@@ -19,26 +20,36 @@ from measure.report.certificate.parts import (
     Table,
 )  # fmt: skip
 from measure.report.certificate.tables import family_tables, movements_table, pair_tables, points_table
+from measure.report.certificate.uncertainty import uncertainty
 from measure.report.compare import VERDICT_WORDS as MOVEMENT_WORDS
-from measure.report.detail import network_sentences, tape_sentences, tilt_sentences
-from measure.report.sentences import gain, in_one_line, suspicion
-from measure.report.words import SAFETY, label, percent, standing
+from measure.report.detail import tilt_sentences
+from measure.report.sentences import answers, gain, in_one_line, suspicion
+from measure.report.sources import unchecked
+from measure.report.words import SAFETY, label, standing
 from measure.result import Document
 
-ROOM = 210
-"""Characters of one of the three lines of the answer; what does not fit is counted, and stands in the tables."""
-MOST_SHARES = 3
+ROOM = 900
+"""Characters that name what is undecided; what does not fit is counted, and stands in the tables."""
 LIMIT_UNITS = {"offset": "mm", "angle": "deg", "chart": "mm", "movement": "mm"}
 LIMIT_WORDS = {
     "offset": "sideways: pairs, rails, axles",
     "angle": "direction: rails, axle square and rolling direction",
     "chart": "against the factory's chart",
+    "movement": "movement of a point between the stages",
 }
 STATEMENT = (
     "What this sheet says is a measurement, not a permission. Whether the car may be cut, drilled, welded or driven is "
     "for the person who signs, and for local codes and licensed practice, to decide."
 )
 SIGN = ("name", "date", "signature")
+BLANKS = ("registration or chassis number", "mileage", "owner", "shop")
+NOT_RECORDED = "not recorded"
+FOR_THE_SHOP = re.compile(
+    r", and name that stage in \[stage\.[^\]]*\] as turned"
+    r"|, or write trusted = yes at both if they are known to be undamaged"
+    r"|, or trusted = yes in points\.csv at pairs known to be undamaged"
+)
+"""What a caution or a note tells whoever keeps the job's files, and nobody else."""
 
 
 def sheet(doc: Document, job: Job, compared: Comparison | None = None) -> Sheet:
@@ -50,18 +61,19 @@ def sheet(doc: Document, job: Job, compared: Comparison | None = None) -> Sheet:
         Section("Figures", (*pair_tables(doc), *family_tables(doc))),
         Section("Before and after", tuple(_before_and_after(compared))),
         Section("Suspects, and what was set aside", tuple(_set_aside(doc, job))),
-        Section("What was not measured", tuple(_not_measured(doc))),
+        Section("What was not measured", tuple(_not_measured(doc, job))),
         Section("What to measure next", tuple(_next(doc))),
-        Section("Limits and where they come from", tuple(_limits(doc, job))),
-        Section("How sure these figures are", tuple(_uncertainty(doc))),
-        Section("Mind", tuple(_mind(doc))),
+        Section("Limits and where they come from", tuple(_limits(doc, job, compared))),
+        Section("How sure these figures are", tuple(uncertainty(doc))),
         Section("Points", tuple(points_table(doc))),
+        Section("Mind", tuple(_mind(doc, job))),
         Section("Method, version, fingerprint", tuple(_method(doc, compared))),
     ]
     return Sheet(
         title=doc.job,
         stage=doc.stage,
         facts=tuple(_facts(doc, job)),
+        blanks=BLANKS,
         answers=_answers(doc),
         drawings=_drawings(doc, compared),
         sections=tuple(s for s in sections if s.parts),
@@ -73,27 +85,27 @@ def sheet(doc: Document, job: Job, compared: Comparison | None = None) -> Sheet:
 
 
 def _facts(doc: Document, job: Job) -> list[tuple[str, str]]:
-    info = job.stage_info.get(doc.stage)
-    known = [("stage", doc.stage)]
-    if info is not None:
-        height = None if info.ride_height is None else f"{info.ride_height:g} mm"
-        warmth = None if info.temperature is None else f"{info.temperature:g} °C"
-        named = (
-            ("measured on", info.date), ("measured by", info.by), ("car supported on", info.supported),
-            ("ride height", height), ("temperature of the body", warmth),
-        )  # fmt: skip
-        known += [(words, value) for words, value in named if value]
+    """When, by whom and on what it stood are always told, be it that nobody wrote it down; the rest where known."""
+    info = job.stage_info.get(doc.stage, StageInfo())
+    height = None if info.ride_height is None else f"{info.ride_height:g} mm"
+    warmth = None if info.temperature is None else f"{info.temperature:g} °C"
+    known = [
+        ("stage", doc.stage), ("measured on", info.date or NOT_RECORDED), ("measured by", info.by or NOT_RECORDED),
+        ("car supported on", info.supported or NOT_RECORDED),
+    ]  # fmt: skip
+    known += [
+        (words, value) for words, value in (("ride height", height), ("temperature of the body", warmth)) if value
+    ]
     return [*known, ("how it sat", " ".join(tilt_sentences(doc)))]
 
 
 def _answers(doc: Document) -> tuple[Answer, ...]:
-    """Out, undecided, fine: the three lines."""
-    of = {v: [c for c in doc.checks if c.verdict == v] for v in ("outside", "undecided", "within")}
-    out = [f"{label(c.name)}: {standing(c)}" for c in of["outside"]]
+    """Out, undecided, fine."""
+    out, undecided, fine = answers(doc)
     return (
-        Answer("OUT", "outside", in_one_line(out, ROOM)),
-        Answer("UNDECIDED", "undecided", in_one_line([label(c.name) for c in of["undecided"]], ROOM)),
-        Answer("FINE", "within", in_one_line([label(c.name) for c in of["within"]], ROOM)),
+        Answer("OUT", "outside", tuple(out)),
+        Answer("UNDECIDED", "undecided", (in_one_line(undecided, ROOM),)),
+        Answer("FINE", "within", tuple(fine)),
     )
 
 
@@ -157,54 +169,40 @@ def _set_aside(doc: Document, job: Job) -> list[Part]:
     return parts
 
 
-def _not_measured(doc: Document) -> list[Part]:
-    absent: dict[str, list[str]] = {}
+def _not_measured(doc: Document, job: Job) -> list[Part]:
+    told = [_absent(doc, job)] if _absent(doc, job) else []
+    not_held: dict[str, list[str]] = {}
     for check in doc.checks:
         if check.value is None or not check.estimable:
-            absent.setdefault(standing(check), []).append(label(check.name))
-    told = [f"{why[:1].upper()}{why[1:]}: {'; '.join(names)}." for why, names in absent.items()]
+            not_held.setdefault(standing(check), []).append(label(check.name))
+    told += [f"{why[:1].upper()}{why[1:]}: {'; '.join(names)}." for why, names in not_held.items()]
     told += [f"{', '.join(piece)}: a piece with nothing between it and the others." for piece in doc.pieces]
     for loose in doc.loose:
         fix = f" What would hold it: {'; '.join(loose.fix)}." if loose.fix else ""
         told.append(f"{', '.join(loose.points)}, {loose.direction}: not held by the readings.{fix}")
-    said = {name for loose in doc.loose for name in loose.points}
+    said = {*_unread(doc, job), *(name for loose in doc.loose for name in loose.points)}
     missing = [p.name for p in doc.points if (p.x is None or p.y is None) and p.name not in said]
     if missing:
         told.append(f"No place in plan: {', '.join(missing)}.")
     if doc.plan_only:
         told.append("Heights: the car's lean is only in the uncertainty.")
-    parts: list[Part] = [Items(tuple(told))] if told else [Paragraph("Every figure that the points call for is held.")]
+    whole = "Every figure that the points call for is held."
+    parts: list[Part] = [Items(tuple(told))] if told else [Paragraph(whole)]
     if doc.unchecked:
         lead = "Readings that nothing checks (a mistake in one of these would not show):"
-        parts.append(Paragraph(f"{lead} {'; '.join(_by_file(doc.unchecked))}."))
+        parts.append(Paragraph(f"{lead} {'; '.join(unchecked(doc))}."))
     return parts
 
 
-def _by_file(sources: Sequence[str]) -> list[str]:
-    """Readings in few words: "tape.csv lines 4, 9 to 12"; what is not a line of a table stands as it is."""
-    lines: dict[str, list[int]] = {}
-    other: dict[str, None] = {}
-    for source in sources:
-        file, _, line = source.rpartition(":")
-        if file and line.isascii() and line.isdigit():
-            lines.setdefault(file, []).append(int(line))
-        else:
-            other[source] = None
-    told = []
-    for file, numbers in lines.items():
-        runs: list[list[int]] = []
-        for number in sorted(set(numbers)):
-            if runs and number == runs[-1][-1] + 1:
-                runs[-1].append(number)
-            else:
-                runs.append([number])
-        words = [str(run[0]) if len(run) == 1 else f"{run[0]} to {run[-1]}" for run in runs]
-        told.append(f"{file} line{'s' if len(set(numbers)) > 1 else ''} {', '.join(words)}")
-    drop = "the drop of the bob at "
-    marks = [source.removeprefix(drop) for source in other if source.startswith(drop)]
-    if marks:
-        told.append(f"the drop{'s' if len(marks) > 1 else ''} of the bob at {', '.join(marks)}")
-    return told + [source for source in other if not source.startswith(drop)]
+def _absent(doc: Document, job: Job) -> str:
+    """The sentence about points of the job that have no reading; nothing where each has one. Also a caution's own."""
+    absent = _unread(doc, job)
+    return f"Not measured in this stage: {', '.join(absent)}." if absent else ""
+
+
+def _unread(doc: Document, job: Job) -> list[str]:
+    read = {name.partition("#")[0] for reading in doc.readings for name in reading.names}
+    return [p.name for p in job.points if p.name not in read]
 
 
 def _next(doc: Document) -> list[Part]:
@@ -219,20 +217,20 @@ def _next(doc: Document) -> list[Part]:
     ]
 
 
-def _limits(doc: Document, job: Job) -> list[Part]:
+def _limits(doc: Document, job: Job, compared: Comparison | None) -> list[Part]:
     judged = {c.name: c for c in doc.checks if c.limit is not None}
     rows = []
     for name, most in job.limits.items():
         if name in judged:
             words, unit = label(name), judged[name].unit
-        elif name in LIMIT_WORDS and (name != "chart" or any(n.startswith("chart.") for n in judged)):
+        elif name in LIMIT_WORDS and _applied(name, doc, compared):
             words, unit = LIMIT_WORDS[name], LIMIT_UNITS[name]
         else:
             continue
         source = "common practice, no source" if FAMILIES.get(name) == most else "set for this job in job.toml"
         rows.append((Cell(words), Cell(f"{most:g}"), Cell(unit), Cell(source)))
     columns = (Column("what", "name"), Column("limit", "number"), Column("unit", "unit"), Column("source"))
-    return [
+    told: list[Part] = [
         Table("Applied to the figures above", columns, tuple(rows)),
         Paragraph(
             "Within: the figure and its whole uncertainty lie inside the limit. Outside: they lie beyond it with the "
@@ -240,37 +238,34 @@ def _limits(doc: Document, job: Job) -> list[Part]:
             "side, is stricter than the default of ISO 14253-1:2017 (decision rule after JCGM 106)."
         ),
     ]
+    if compared is not None:
+        told.append(
+            Paragraph(
+                "Moved: every movement that the readings of the two stages allow at 95 % is larger than the limit. "
+                "Held: every one of them is smaller. Anything else is undecided."
+            )
+        )
+    return told
 
 
-def _uncertainty(doc: Document) -> list[Part]:
-    rows = []
-    for c in doc.checks:
-        if c.limit is not None and c.budget:
-            shares = "; ".join(f"{share.what} {percent(share.share)}" for share in c.budget[:MOST_SHARES])
-            rows.append((Cell(label(c.name)), Cell(shares)))
-    parts: list[Part] = [
-        Paragraph(
-            "The figure after ± is the uncertainty at 95 %: of a hundred such ranges, about ninety-five hold the true "
-            "figure. In it are the plumb bob, the tape (its reading, and its class as a scale error shared by all "
-            "readings), heights and levels, the factory's own scatter of the pairs that carry the centreline, and the "
-            "lean of a car that was not levelled."
-        ),
-        Paragraph(
-            "Not in it are a body that flexes between stands, a bent tape, a mark smudged after it was measured, and "
-            "a wrong point measured twice the same way."
-        ),
-    ]
-    if rows:
-        columns = (Column("figure", "name"), Column("largest shares of the variance"))
-        parts.append(Table("Where the uncertainty comes from", columns, tuple(rows)))
-    return [*parts, Paragraph(" ".join([*network_sentences(doc.network), *tape_sentences(doc)]))]
+def _applied(family: str, doc: Document, compared: Comparison | None) -> bool:
+    """Whether the limit of a family was held against anything on this sheet."""
+    if family == "chart":
+        return any(c.name.startswith("chart.") for c in doc.checks if c.limit is not None)
+    return family != "movement" or compared is not None
 
 
-def _mind(doc: Document) -> list[Part]:
-    parts: list[Part] = [Items(tuple(doc.cautions), "About these readings:")] if doc.cautions else []
+def _mind(doc: Document, job: Job) -> list[Part]:
+    cautions = [_for_anyone(words) for words in doc.cautions if words != _absent(doc, job)]
+    parts: list[Part] = [Items(tuple(cautions), "About these readings:")] if cautions else []
     if doc.notes:
         parts.append(Items(tuple(doc.notes), "Notes on the tables:"))
     return [*parts, Items(SAFETY, "Before anyone cuts, drills or welds:")]
+
+
+def _for_anyone(words: str) -> str:
+    """A caution without what only the keeper of the job's files can do."""
+    return FOR_THE_SHOP.sub("", words)
 
 
 def _method(doc: Document, compared: Comparison | None) -> list[Part]:

@@ -1,17 +1,18 @@
 """Which files a report consists of, and what is in each."""
 
 from collections.abc import Callable, Collection
+from dataclasses import replace
 from pathlib import Path
 from typing import Literal
 
 from measure.atomic import write_atomically
 from measure.compare.result import Comparison
 from measure.job import Job
+from measure.paper import Paper
 from measure.report.certificate.page import html_bytes
 from measure.report.certificate.paper import pdf_bytes
 from measure.report.dxf import dxf_bytes
 from measure.report.ply import ply_bytes
-from measure.report.sheet import Paper
 from measure.report.tables_csv import csv_files
 from measure.report.workbook import xlsx_bytes
 from measure.result import Document
@@ -34,6 +35,8 @@ def write_report(
     is written, exports beside it. The job's own folder where None. Everything is made before anything is written.
     Raises ValueError for another ending and OSError.
     """
+    # which other stages could be asked for is the command's to say; a sheet names its own
+    doc = replace(doc, notes=[note for note in doc.notes if "--stage" not in note])
     folder, stem, kinds = _where(out if out is not None else job.folder, doc.stage)
     made: dict[Path, bytes] = {}
     for kind in kinds:

@@ -11,6 +11,7 @@ from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.platypus import BaseDocTemplate, Flowable, KeepTogether, LongTable, Spacer, TableStyle
 from reportlab.platypus import Paragraph as Words
 
+from measure.paper import MM
 from measure.report.certificate.parts import (
     MARKS,
     Answer,
@@ -22,9 +23,9 @@ from measure.report.certificate.parts import (
     Section,
     Sheet,
     Table,
+    is_words,
     shown,
 )  # fmt: skip
-from measure.report.sheet import MM
 from measure.typeface import BOLD, PLAIN
 
 MARGIN = 18.0
@@ -75,14 +76,17 @@ def _grey(level: float) -> Any:
 
 
 def story(content: Sheet, style: Type, width: float) -> list[Flowable]:
-    """Everything but the drawing, in reading order; `width` in points."""
+    """Everything but the drawing, in reading order, the last two sections with the signature; `width` in points."""
     told: list[Flowable] = [
         Words("HOW THE BODY STANDS", style.kind), Words(_safe(content.title), style.title),
-        _facts(content.facts, style, width), Spacer(1, 9), _answers(content.answers, style, width), Spacer(1, 4),
+        _facts(content.facts, style, width), _blanks(content.blanks, style, width), Spacer(1, 9),
+        _answers(content.answers, style, width), Spacer(1, 4),
     ]  # fmt: skip
-    for section in content.sections:
-        told += _section(section, style, width)
-    return [*told, KeepTogether(_sign(content, style, width))]
+    *others, cautions, method = [_section(section, style, width) for section in content.sections]
+    told += [flowable for section in others for flowable in section]
+    # nobody signs a bare page: the method at least stands above the signature, and the cautions too where all fit
+    signed = KeepTogether([*method, *_sign(content, style, width)])
+    return [*told, KeepTogether([*cautions, signed])]
 
 
 def _safe(text: str) -> str:
@@ -94,15 +98,31 @@ def _facts(facts: Sequence[tuple[str, str]], style: Type, width: float) -> Flowa
     return LongTable(rows, [42 * MM, width - 42 * MM], style=_bare([("TOPPADDING", (0, 0), (-1, -1), 1.2)]))
 
 
+def _blanks(blanks: Sequence[str], style: Type, width: float) -> Flowable:
+    """What is filled in by hand: two to a row, a line after each."""
+    name, gap = 42 * MM, 6 * MM
+    line = (width - gap) / 2 - name
+    cells = [Words(_safe(words), style.column) for words in blanks]
+    rows = [[*cells[i : i + 1], "", "", *cells[i + 1 : i + 2], ""] for i in range(0, len(cells), 2)]
+    look = [("LINEBELOW", (i, 0), (i, -1), 0.5, _grey(_GREY)) for i in (1, 4)]
+    padding = [("TOPPADDING", (0, 0), (-1, -1), 9.0), ("VALIGN", (0, 0), (-1, -1), "BOTTOM")]
+    return LongTable(rows, [name, line, gap, name * 0.5, line + name * 0.5], style=_bare([*padding, *look]))
+
+
 def _answers(answers: Sequence[Answer], style: Type, width: float) -> Flowable:
     words = {"outside": "OUTSIDE", "undecided": "UNDECIDED", "within": "within"}
     bold = ParagraphStyle("key", style.plain, fontName=BOLD, spaceAfter=0)
     plain = ParagraphStyle("answer", style.plain, spaceAfter=0)
-    rows = [[Words(MARKS[words[a.verdict]], plain), Words(a.key, bold), Words(_safe(a.text), plain)] for a in answers]
+    rows: list[list[Any]] = []  # a row for each line of an answer, so that a long one may go on over a page's end
+    look: list[tuple[Any, ...]] = []
+    for a in answers:
+        heads = (Words(MARKS[words[a.verdict]], plain), Words(a.key, bold))
+        look.append(("TOPPADDING", (0, len(rows)), (-1, len(rows)), 4))
+        rows += [[*(("", "") if i else heads), Words(_safe(item), plain)] for i, item in enumerate(a.items)]
     look = [
+        ("TOPPADDING", (0, 0), (-1, -1), 0.5), ("BOTTOMPADDING", (0, 0), (-1, -1), 0.5), *look,
         ("BOX", (0, 0), (-1, -1), 1.0, black),
         ("LEFTPADDING", (0, 0), (0, -1), 8), ("RIGHTPADDING", (2, 0), (2, -1), 8),
-        ("TOPPADDING", (0, 0), (-1, -1), 3), ("BOTTOMPADDING", (0, 0), (-1, -1), 3),
         ("TOPPADDING", (0, 0), (-1, 0), 7), ("BOTTOMPADDING", (0, -1), (-1, -1), 8),
     ]  # fmt: skip
     return LongTable(rows, [20, 26 * MM, width - 26 * MM - 20], style=_bare(look))
@@ -151,6 +171,9 @@ def _table(table: Table, style: Type, width: float) -> Flowable:
     for i in numbers:
         edge = 0.0 if i == len(table.columns) - 1 else PAD
         look += [("ALIGN", (i, 1), (i, -1), "DECIMAL"), ("RIGHTPADDING", (i, 1), (i, -1), edge + _after(table, i))]
+        for k, row in enumerate(table.rows, start=1):
+            if is_words(row[i].text):  # there is no point to set it on
+                look += [("ALIGN", (i, k), (i, k), "RIGHT"), ("RIGHTPADDING", (i, k), (i, k), edge)]
     return LongTable(rows, _widths(table, width), repeatRows=1, style=_bare(look))
 
 
@@ -178,7 +201,7 @@ def _after(table: Table, column: int) -> float:
 
 
 def _before(table: Table, column: int) -> float:
-    starts = [line.partition(".")[0] for line in _lines(table, column)]
+    starts = [line.partition(".")[0] for line in _lines(table, column) if not is_words(line)]
     return max((stringWidth(start, PLAIN, 8) for start in starts), default=0.0)
 
 
@@ -188,7 +211,8 @@ def _widths(table: Table, width: float) -> list[float]:
     for i, column in enumerate(table.columns):
         head = max(stringWidth(word, PLAIN, 7.2) for word in [*column.head.split(), ""])
         if column.kind == "number":
-            wanted = max(_before(table, i) + _after(table, i), head, 8 * MM)
+            words = max((stringWidth(line, PLAIN, 8) for line in _lines(table, i) if is_words(line)), default=0.0)
+            wanted = max(_before(table, i) + _after(table, i), words, head, 8 * MM)
             widths.append(wanted + PAD + 2)
         elif column.kind == "unit":
             widths.append(8.5 * MM)

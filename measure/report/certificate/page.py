@@ -8,11 +8,11 @@ from typing import Any
 
 from measure.compare.result import Comparison
 from measure.job import Job
+from measure.paper import Paper
 from measure.report.certificate.content import sheet
 from measure.report.certificate.drawings import drawn
 from measure.report.certificate.embedded import ELEMENT, figures_of
-from measure.report.certificate.parts import MARKS, Fingerprint, Items, Paragraph, Table, shown
-from measure.report.sheet import Paper
+from measure.report.certificate.parts import MARKS, Fingerprint, Items, Paragraph, Table, is_words, shown
 from measure.result import Document
 from measure.typeface import FAMILY, STYLES, face
 
@@ -33,13 +33,15 @@ def html_bytes(doc: Document, job: Job, paper: Paper, compared: Comparison | Non
         autoescape=True, undefined=StrictUndefined, finalize=finished, trim_blocks=True, lstrip_blocks=True
     )
     environment.filters.update(split=split_at_the_point, places=places_after, kind=lambda part: _PART_NAMES[type(part)])
+    environment.tests.update(words=is_words)
     page = environment.from_string((room / "sheet.html.j2").read_text(encoding="utf-8"))
+    svgs = drawn(doc, compared, "svg", None)
     made = page.render(
         sheet=sheet(doc, job, compared),
         paper=paper,
         css=Markup((room / "sheet.css").read_text(encoding="utf-8")),
         fonts=Markup(font_faces()),
-        drawings=[Markup(inline_svg(svg, f"d{i}-")) for i, svg in enumerate(drawn(doc, compared, "svg"), start=1)],
+        drawings=[Markup(inline_svg(svg, f"d{i}-")) for i, svg in enumerate(svgs, start=1)],
         marks=MARKS,
         element=ELEMENT,
         figures=Markup(_escaped(figures_of(doc, paper, compared))),

@@ -10,16 +10,16 @@ from typing import TYPE_CHECKING, Any
 
 from measure.compare.result import Comparison
 from measure.job import Job
+from measure.paper import MM, SIZES, Paper
 from measure.report.certificate.content import sheet
 from measure.report.certificate.drawings import drawn
 from measure.report.certificate.embedded import ATTACHMENT, figures_of
 from measure.report.certificate.flow import MARGIN, Pages, Type, story
 from measure.report.certificate.parts import Sheet
-from measure.report.plan_layout import PAPER, shortened
-from measure.report.sheet import MM, SIZES, Paper
+from measure.report.plan_layout import PAPER, shortened, shrink_on
 from measure.report.words import printable
 from measure.result import Document
-from measure.typeface import BOLD, PLAIN, register_for_pdf
+from measure.typeface import PLAIN, register_for_pdf
 
 if TYPE_CHECKING:
     from pypdf import PdfWriter
@@ -41,7 +41,7 @@ def pdf_bytes(doc: Document, job: Job, paper: Paper, compared: Comparison | None
     pages = _flowed(content, paper, 0)[1].page + len(content.drawings)  # laid out once to count them
     words, laid_out = _flowed(content, paper, pages)
     writer = PdfWriter(clone_from=PdfReader(io.BytesIO(words)))
-    for number, drawing in enumerate(drawn(doc, compared, "pdf"), start=FIRST_DRAWING):
+    for number, drawing in enumerate(drawn(doc, compared, "pdf", paper), start=FIRST_DRAWING):
         _insert(writer, drawing, paper, number, pages)
     _outline(writer, content, laid_out)
     writer.add_attachment(ATTACHMENT, figures_of(doc, paper, compared).encode("ascii"))
@@ -105,21 +105,17 @@ def _foot(content: Sheet, pages: int, canvas: "Canvas", template: Any) -> None:
 
 
 def _insert(writer: "PdfWriter", drawing: bytes, paper: Paper, number: int, pages: int) -> None:
-    """A drawing as the page of that number: at its own scale on A4, reduced on Letter, which is said."""
+    """A drawing as the page of that number: as large as it was drawn on A4, reduced on Letter; its scale says so."""
     from pypdf import PdfReader, Transformation
     from reportlab.pdfgen.canvas import Canvas
 
     width, height = SIZES[paper]
-    scale = min(1.0, width / PAPER[0], height / PAPER[1])
+    scale = shrink_on(paper)
     left, bottom = (width - scale * PAPER[0]) / 2, (height - scale * PAPER[1]) / 2
     buffer = io.BytesIO()
     canvas = Canvas(buffer, pagesize=(width * MM, height * MM), invariant=1)
     canvas.setFont(PLAIN, 6.5 * scale)
     canvas.drawRightString((left + scale * 200.0) * MM, (bottom + scale * 10.0) * MM, f"page {number} of {pages}")
-    if scale < 1.0:
-        canvas.setFont(BOLD, 6.5)
-        words = f"Reduced to {100 * scale:.0f} % of the A4 drawing: measure by its bars."
-        canvas.drawString((left + scale * 10.5) * MM, (bottom + scale * 60.0) * MM, words)
     canvas.showPage()
     canvas.save()
     page = writer.insert_page(PdfReader(io.BytesIO(buffer.getvalue())).pages[0], number - 1)

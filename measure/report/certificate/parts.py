@@ -19,6 +19,11 @@ def shown(text: str) -> str:
     return _BEFORE_A_UNIT.sub("\N{NO-BREAK SPACE}", printable(text))
 
 
+def is_words(text: str) -> bool:
+    """Whether a cell of a column of numbers says something in words, such as that a figure is not held."""
+    return text[:1].isalpha()
+
+
 @dataclass(frozen=True)
 class Cell:
     """One cell: a line, and smaller lines under it."""
@@ -79,11 +84,11 @@ class Section:
 
 @dataclass(frozen=True)
 class Answer:
-    """One of the three lines at the top."""
+    """One of the three answers at the top: what is out, a line each; what is undecided, what is fine."""
 
     key: str
     verdict: str
-    text: str
+    items: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -96,11 +101,15 @@ class Drawing:
 
 @dataclass(frozen=True)
 class Sheet:
-    """A whole sheet in reading order: facts, answer, drawings, sections, and the lines to sign on."""
+    """A whole sheet in reading order: facts, answer, drawings, sections, and the lines to sign on.
+
+    `blanks`: what is filled in by hand, beside the facts.
+    """
 
     title: str
     stage: str
     facts: tuple[tuple[str, str], ...]
+    blanks: tuple[str, ...]
     answers: tuple[Answer, ...]
     drawings: tuple[Drawing, ...]
     sections: tuple[Section, ...]

@@ -6,8 +6,9 @@ from measure.compare.result import Comparison
 from measure.compare.words import rounded
 from measure.report.certificate.parts import Cell, Column, Part, Table
 from measure.report.compare import VERDICT_WORDS as MOVEMENT_WORDS
-from measure.report.words import MM_PER_INCH, VERDICT_WORDS, decimals, label, signed, standing
+from measure.report.words import VERDICT_WORDS, decimals, label, plain, remarks, signed, standing
 from measure.result import CheckResult, Document
+from measure.units import MM_PER_INCH
 
 NOTHING = "–"
 _JUDGED = (
@@ -42,7 +43,9 @@ def pair_tables(doc: Document) -> list[Part]:
     columns = [Column("pair", "name")]
     for head in heads:
         columns += [Column(head, "number"), Column("±", "number")]
-    return [*tables, Table("Pairs: left against right, mm (no limit)", tuple(columns), tuple(rows))] if rows else tables
+    unit = "mm, inches below" if doc.units == "in" else "mm"
+    caption = f"Pairs: left against right, {unit} (no limit)"
+    return [*tables, Table(caption, tuple(columns), tuple(rows))] if rows else tables
 
 
 def family_tables(doc: Document) -> list[Part]:
@@ -83,7 +86,7 @@ def points_table(doc: Document) -> list[Part]:
     for p in doc.points:
         cells = [Cell(p.name)]
         for value, sd in ((p.x, p.sd_x), (p.y, p.sd_y), (p.z, p.sd_z)):
-            cells += [Cell(NOTHING if value is None else _minus(signed(value, 1).lstrip("+")))]
+            cells += [Cell(NOTHING if value is None else _minus(plain(value, 1)))]
             cells += [Cell(NOTHING if sd is None else f"{sd:.2f}")]
         rows.append(tuple(cells))
     return [Table(caption, tuple(columns), tuple(rows))] if rows else []
@@ -96,9 +99,7 @@ def _of(doc: Document, family: str) -> list[CheckResult]:
 def _judged(caption: str, checks: Sequence[CheckResult], units: str) -> Table:
     rows = []
     for c in checks:
-        below = [standing(c)]
-        if c.verdict == "outside" and c.single_drops:
-            below.append("single drops of the bob: drop again before cutting")
+        below = [standing(c), *remarks(c)]
         verdict = NOTHING if c.limit is None else VERDICT_WORDS[c.verdict]
         most = NOTHING if c.limit is None else f"{c.limit:g}"
         rows.append((Cell(label(c.name), tuple(below)), *_figure(c, units), Cell(c.unit), Cell(most), Cell(verdict)))
@@ -112,9 +113,9 @@ def _figure(check: CheckResult, units: str) -> list[Cell]:
     if check.value is None or not check.estimable:
         return [Cell("not held"), Cell("")]
     places = decimals(check)
-    plain = check.name.endswith(".width")
-    inch = (f"{_value(check.value / MM_PER_INCH, places + 1, plain)} in",) if _in_inches(check, units) else ()
-    cells = [Cell(_value(check.value, places, plain), inch)]
+    shown = plain if check.name.endswith(".width") else signed
+    inch = (f"{_minus(shown(check.value / MM_PER_INCH, places + 1))} in",) if _in_inches(check, units) else ()
+    cells = [Cell(_minus(shown(check.value, places)), inch)]
     if check.u95 is None:
         return [*cells, Cell("")]
     inch = (f"{check.u95 / MM_PER_INCH:.{places + 1}f} in",) if inch else ()
@@ -123,11 +124,6 @@ def _figure(check: CheckResult, units: str) -> list[Cell]:
 
 def _in_inches(check: CheckResult, units: str) -> bool:
     return units == "in" and check.unit == "mm"
-
-
-def _value(value: float, places: int, plain: bool) -> str:
-    text = signed(value, places)
-    return _minus(text.removeprefix("+") if plain else text)
 
 
 def _minus(text: str) -> str:

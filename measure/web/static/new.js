@@ -6,7 +6,10 @@ const list = document.getElementById("pairs");
 const form = document.getElementById("car");
 let pairs = JSON.parse(document.getElementById("layout").dataset.layout).map(([name, part, note]) => ({ name, part, note, in: true }));
 
-const answer = (text) => { document.getElementById("answer").textContent = text; };
+// `again` is offered where nothing was wrong with what was asked for.
+function answer(text, again = null) {
+  document.getElementById("answer").replaceChildren(text, ...(again ? [" ", element("button", { type: "button", class: "button quiet", onclick: again }, say("try_again"))] : []));
+}
 
 function element(name, attributes, ...inside) {
   const made = document.createElement(name);
@@ -80,7 +83,7 @@ async function make(data) {
     answer(got.data.error || "");
   } catch (problem) {
     if (!(problem instanceof NoConnection)) throw problem;
-    answer(say("offline"));
+    answer(say("not_made"), () => make(data));
   }
 }
 
@@ -92,12 +95,15 @@ form.addEventListener("submit", (event) => {
   make({ points });
 });
 
-document.getElementById("import").addEventListener("change", async (event) => {
+document.getElementById("import").addEventListener("change", (event) => {
   const file = event.target.files[0];
   event.target.value = "";
   if (!file) return;
   if (!form.elements.name.value.trim()) form.elements.name.value = file.name.replace(/\.[^.]*$/, "").replace(/[^\w .-]/g, " ").trim().slice(0, 60) || "car";
-  await make({ table: await file.text() });
+  const read = new FileReader();
+  read.onload = () => make({ table: read.result.split(",")[1], file: file.name }); // its bytes: what letters they are, the bench computer says
+  read.onerror = () => answer(say("photo_unread", { name: file.name }));
+  read.readAsDataURL(file);
 });
 
 ready.then(draw);

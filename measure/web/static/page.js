@@ -1,5 +1,6 @@
 // What every page shares: whether the bench computer is there, what is kept, and looking again at what may change.
 import "./decimals.js";
+import { follow } from "./follow.js";
 import { giveUpPhoto, lonelyPhotos, onPhoto, sendPhotos, waitingPhotos } from "./sending.js";
 import { forget, kept, onKept, readingsAtRisk, ready, say, sendKept } from "./talk.js";
 import { photosAtRisk } from "./unsent.js";
@@ -12,6 +13,7 @@ const held = new Map(); // id of a reading that was not taken -> {status, why}
 let there = true;
 let locked = false;
 let trouble = "";
+let told = 0;
 let photos = [];
 let offered = -HOLD;
 
@@ -31,8 +33,9 @@ function notTaken(each, status, why) {
   held.set(each.data.id, { status, why });
 }
 
-function sentLater(each, words) {
-  tell(say("sent_later", { what: `${cellsOf(each)}. ${words}` }));
+function sentLater(each, fit) {
+  const said = tell(say("sent_later", { what: `${cellsOf(each)}. ${fit.words || ""}` }));
+  if (fit.how === "working") follow(each.path, fit.source, () => isLast(said), (later) => sentLater(each, later));
 }
 
 // The cars or stages of these are not there any more: only a person can say that they are not wanted.
@@ -74,10 +77,15 @@ async function giveUp() {
   await Promise.all(lonelyPhotos().map(giveUpPhoto));
 }
 
+// Put words where answers stand. The number of this telling, which is the last one for as long as `isLast` says so.
 export function tell(text) {
   const place = document.getElementById("answer");
   if (place) place.textContent = text;
+  told += 1;
+  return told;
 }
+
+export const isLast = (telling) => told === telling;
 
 export async function look() {
   const live = document.querySelector("[data-live]");

@@ -1,5 +1,6 @@
 // Taking and choosing photographs, how far each is on its way, and saying where a target sits.
 import { save } from "./enter.js";
+import { showWaiting, waitsFor } from "./rows.js";
 import { look, tell } from "./page.js";
 import { onPhoto, sendPhotos, waitingPhotos } from "./sending.js";
 import { ready, say } from "./talk.js";
@@ -71,9 +72,13 @@ for (const id of ["take", "choose"]) {
 document.getElementById("sits").addEventListener("submit", (event) => {
   event.preventDefault();
   const cells = Object.fromEntries(new FormData(event.target));
-  const known = [...document.querySelectorAll("[data-target]")].find((each) => each.dataset.target === cells.target.trim());
-  save({ table: "targets", mode: "fill", cells, line: null, seen: known ? known.dataset.pointOf : "" }, `${cells.target}: ${cells.point}`);
+  cells.target = cells.target.trim();
+  const known = [...document.querySelectorAll("[data-target]")].find((each) => each.dataset.target === cells.target);
+  const waits = waitsFor({ table: "targets", keys: [cells.target], where: "", line: 0, again: false, button: null });
+  const seen = waits ? waits.waits.data.seen : known ? known.dataset.pointOf : "";
+  save({ table: "targets", mode: "fill", cells, line: null, seen }, `${cells.target}: ${cells.point}`, waits && waits.waits);
 });
+showWaiting();
 window.addEventListener("beforeunload", (event) => { if (keeping) event.preventDefault(); });
 await ready;
 for (const key of await waitingPhotos()) waiting(key);

@@ -2,8 +2,8 @@
 const canvas = document.getElementById("space");
 const pen = canvas.getContext("2d");
 const tall = canvas.clientHeight > canvas.clientWidth;
-let turn = tall ? 0.35 : -2.3;
-let tilt = tall ? 0.9 : 0.45;
+let turn = tall ? 0.12 : -2.3;
+let tilt = tall ? 1.1 : 0.45;
 let near = 1;
 
 function scene() {
@@ -13,6 +13,8 @@ function scene() {
 
 function draw() {
   const all = scene();
+  canvas.hidden = !all || all.points.length === 0;
+  if (canvas.hidden) return;
   const ratio = window.devicePixelRatio || 1;
   const width = canvas.clientWidth;
   const height = canvas.clientHeight;
@@ -20,7 +22,6 @@ function draw() {
   canvas.height = height * ratio;
   pen.setTransform(ratio, 0, 0, ratio, 0, 0);
   pen.clearRect(0, 0, width, height);
-  if (!all || all.points.length === 0) return;
   const css = getComputedStyle(document.documentElement);
   const colour = (name) => css.getPropertyValue(name).trim();
   const mean = ["x", "y", "z"].map((k) => all.points.reduce((sum, p) => sum + p[k], 0) / all.points.length);
@@ -28,14 +29,14 @@ function draw() {
     const [x, y, z] = [p.x - mean[0], p.y - mean[1], p.z - mean[2]];
     const across = x * Math.sin(turn) - y * Math.cos(turn);
     const depth = x * Math.cos(turn) + y * Math.sin(turn);
-    return [across, -(z * Math.cos(tilt) + depth * Math.sin(tilt))];
+    return [across, -(z * Math.cos(tilt) + depth * Math.sin(tilt)), depth * Math.cos(tilt) - z * Math.sin(tilt)];
   };
-  const flatPlaces = [...all.points, ...all.cameras].map(seen);
+  const flatPlaces = all.points.map(seen); // the car fills the view; a camera may stand outside it
   const range = (k) => { const v = flatPlaces.map((p) => p[k]); return [Math.min(...v), Math.max(...v)]; };
   const [left, right] = range(0);
   const [top, bottom] = range(1);
-  const room = Math.min(70, width / 6);
-  const size = near * Math.min((width - 2 * room) / Math.max(right - left, 1), (height - 60) / Math.max(bottom - top, 1));
+  const room = Math.min(56, width / 9);
+  const size = near * Math.min((width - 2 * room) / Math.max(right - left, 1), (height - 48) / Math.max(bottom - top, 1));
   const flat = (p) => {
     const [u, v] = seen(p);
     return [width / 2 + (u - (left + right) / 2) * size, height / 2 + (v - (top + bottom) / 2) * size];
@@ -49,17 +50,25 @@ function draw() {
   }
   pen.setLineDash([]);
   pen.font = `${Math.max(11, parseFloat(getComputedStyle(canvas).fontSize) * 0.8)}px ${getComputedStyle(canvas).fontFamily}`;
-  const taken = [];
   for (const p of all.points) {
     const [x, y] = at.get(p.name);
     pen.fillStyle = p.side === "L" ? colour("--accent") : colour("--ink");
     pen.beginPath();
     if (p.side === "R") pen.rect(x - 4, y - 4, 8, 8); else pen.arc(x, y, 4.5, 0, 7);
     pen.fill();
+  }
+  pen.fillStyle = colour("--soft"); pen.strokeStyle = colour("--sheet"); pen.lineWidth = 4; pen.lineJoin = "round";
+  const taken = [...at.values()].map(([x, y]) => [x - 5, y - 5, x + 5, y + 5]);
+  const free = ([a, b, c, d]) => taken.every(([u, v, w, h]) => c < u || a > w || d < v || b > h) && a > 2 && c < width - 2;
+  const nearestFirst = all.points.filter((p) => p.part !== "face").sort((p, q) => seen(p)[2] - seen(q)[2]);
+  for (const p of nearestFirst) { // a name that would lie over a point or over a nearer name is left out
+    const [x, y] = at.get(p.name);
     const wide = pen.measureText(p.name).width;
-    const from = x + 7 + wide > width ? x - 7 - wide : x + 7;
-    const free = taken.every(([u, v, w]) => from > u + w || from + wide < u || Math.abs(y - v) > 14);
-    if (p.part !== "face" && free) { pen.fillStyle = colour("--soft"); pen.fillText(p.name, from, y - 6); taken.push([from, y, wide]); }
+    const boxes = [x + 8, x - 8 - wide].map((from) => [from, y - 8, from + wide, y + 6]);
+    const box = (x < width / 2 ? boxes.reverse() : boxes).find(free);
+    if (!box) continue;
+    pen.strokeText(p.name, box[0], y + 4); pen.fillText(p.name, box[0], y + 4);
+    taken.push(box);
   }
   pen.strokeStyle = colour("--undecided"); pen.fillStyle = colour("--undecided"); pen.lineWidth = 1.5;
   for (const c of all.cameras) {

@@ -2,6 +2,7 @@
 // What cannot be sent is kept in this browser, in order, and sent later, once.
 
 const KEPT = "plumbsquare-kept";
+const MOST_INSTEAD = 50;
 let here = null; // the list where the browser keeps nothing (a private window, no room), as long as the page is open
 let words = {};
 const listeners = new Set();
@@ -66,8 +67,11 @@ export function readingsAtRisk() { return here === null ? 0 : here.length; }
 export function onKept(tell) { listeners.add(tell); }
 
 // Send a reading, or keep it. Kept first and taken out when answered: a page closed in between loses nothing.
-export async function send(path, data) {
-  keep([...kept(), { path, data }]);
+// `before`: what waits for the same row and gives way; should it have arrived after all, the bench computer knows its id.
+export async function send(path, reading, before = null) {
+  const instead = before ? [...(before.data.instead || []), before.data.id].slice(-MOST_INSTEAD) : [];
+  const data = { ...reading, instead };
+  keep([...kept().filter((each) => each.data.id !== before?.data.id), { path, data }]);
   try {
     const answer = await post(path, data);
     if (settled(answer.status)) forget(data.id);
@@ -88,15 +92,18 @@ export async function sendKept(refused, sent, held) {
   sending = true;
   try {
     const again = async () => {
+      const stillKept = (each) => kept().some((one) => one.data.id === each.data.id);
       for (const each of kept()) {
+        if (!stillKept(each)) continue; // it gave way to another, or was thrown away, while those before it were sent
         const answer = await post(each.path, each.data);
         if (!settled(answer.status)) {
           held(each, answer.status, answer.data.error || "");
           if (answer.status === 401) return;
           continue;
         }
+        if (answer.status >= 400 && !stillKept(each)) continue;
         forget(each.data.id);
-        if (answer.status >= 400) refused(each, answer.data.error || ""); else sent(each, answer.data.words || "");
+        if (answer.status >= 400) refused(each, answer.data.error || ""); else sent(each, answer.data);
       }
     };
     if (navigator.locks) await navigator.locks.request(KEPT, again); else await again();

@@ -7,7 +7,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from measure.photo.lens import LENS, project
+from measure.photo.lens import LENS
+from tests.synthetic.photos.projection import project
 
 Array = NDArray[np.float64]
 

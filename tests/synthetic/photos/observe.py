@@ -49,7 +49,7 @@ def _found(
             corners=tuple((float(x), float(y)) for x, y in corners),
             sd=max(noise_px, 1e-6), side_px=sight.side_px, wrong_bits=0,
         ))  # fmt: skip
-    return FoundPicture(picture=as_picture(shot, folder), targets=tuple(targets), notes=())
+    return FoundPicture(picture=as_picture(shot, folder), targets=tuple(targets))
 
 
 def as_picture(shot: Shot, folder: Path) -> Picture:
@@ -63,6 +63,5 @@ def as_picture(shot: Shot, folder: Path) -> Picture:
 def _exif(camera: Camera, orientation: int) -> Exif:
     return Exif(
         make=camera.make, model=camera.model, lens=camera.lens_name, focal_mm=camera.focal_mm,
-        focal_35mm=camera.focal_35mm, digital_zoom=None, exposure_s=1 / 60, orientation=orientation, taken="",
-        software="",
+        focal_35mm=camera.focal_35mm, digital_zoom=None, orientation=orientation,
     )  # fmt: skip
