@@ -78,12 +78,12 @@ def _ratios(images: Sequence[Reading], solved: Solved) -> Array:
     """Distance (m,) of each target from its camera as solved, over the distance that its stated side makes it."""
     u, state = solved.final.network.unknowns, solved.final.state
     setups = {name: i for i, name in enumerate(u.setups)}
-    lenses = {key: i for i, key in enumerate(u.lenses)}
-    corners = np.stack([
-        rays(state.lenses[lenses[r.seen.camera.key]], r.seen.corners) for r in images if r.seen
-    ])  # fmt: skip
-    halves = np.array([r.seen.side / 2 for r in images if r.seen])
-    stated = np.linalg.norm(poses(corners, halves)[0], axis=1)
+    seen = [r.seen for r in images if r.seen]
+    pixels, looked = np.stack([s.corners for s in seen]), np.empty((len(seen), 4, 2))
+    for i, key in enumerate(u.lenses):
+        mine = np.array([s.camera.key == key for s in seen])
+        looked[mine] = rays(state.lenses[i], pixels[mine].reshape(-1, 2)).reshape(-1, 4, 2)
+    stated = np.linalg.norm(poses(looked, np.array([s.side / 2 for s in seen]))[0], axis=1)
     at = state.positions[[u.point_idx[r.names[0]] for r in images]]
     solved_at = np.linalg.norm(at - state.origins[[setups[r.via] for r in images]], axis=1)
     return np.asarray(solved_at / stated)

@@ -65,7 +65,7 @@ def mutated(data: st.DataObject, content: bytes) -> bytes:
 
 
 @settings(
-    max_examples=1000, deadline=None, derandomize=True, database=None,
+    max_examples=500, deadline=None, derandomize=True, database=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )  # fmt: skip
 @given(data=st.data())
@@ -83,7 +83,7 @@ def test_no_table_brings_it_down(tmp_path_factory: pytest.TempPathFactory, data:
         shutil.rmtree(folder)
 
 
-@settings(max_examples=120, deadline=None, derandomize=True, database=None)
+@settings(max_examples=80, deadline=None, derandomize=True, database=None)
 @given(
     taped=st.lists(st.sampled_from(every(SMALL)), max_size=28, unique=True),
     levelled=st.lists(st.sampled_from(SMALL), max_size=8, unique=True),

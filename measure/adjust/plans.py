@@ -50,6 +50,11 @@ def plans(n: int, edges: Edges, clusters: list[tuple[Index, Array]], layout: Lay
     Rivals only where lengths are few, where the first one misses many of them, and where a single point may be folded
     over the line of its tapes.
     """
+    if len(clusters) == 1 and len(clusters[0][0]) == n:  # one setup saw them all: there is nothing to arrange
+        nodes, seen = clusters[0]
+        xy = np.empty((n, 2))
+        xy[nodes] = seen
+        return [Plan(layout.oriented(xy)[0], [], 0.0)]
     seeds = _seeds(n, edges, clusters)
     starts = [grow(n, edges, clusters, seed) for seed in seeds]
     if n <= SMALL or not starts:

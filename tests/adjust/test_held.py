@@ -118,7 +118,7 @@ def test_two_pieces_are_named_and_three_tapes_join_them() -> None:
     assert not solve([*inside(front), *inside(rear), *suggested(solved)], noise=4).loose
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(seed=st.integers(0, 2**32), kept=st.integers(27, 40))
 def test_with_the_tapes_suggested_nothing_is_loose(seed: int, kept: int) -> None:
     """And they are the fewest: one for each freedom that the network has too many."""

@@ -107,7 +107,7 @@ def test_the_covariance_is_what_the_scatter_over_many_sheets_shows() -> None:
     rng = np.random.default_rng(8)
     job = floor_job(list(SQUARE), plumb=0.0)
     drawn, stated = [], None
-    for _ in range(300):
+    for _ in range(150):
         net, start = start_of(job, lengths(SQUARE, ALL, noise=rng.normal(0.0, 0.5, len(ALL)).tolist()))
         # an inner-constraint datum is relative to where it starts: always the true places
         true = np.array([SQUARE[n] for n in net.unknowns.points])
@@ -117,7 +117,7 @@ def test_the_covariance_is_what_the_scatter_over_many_sheets_shows() -> None:
         drawn.append((adjustment.state.positions[:, :2] - true).ravel())
         columns = net.unknowns.point_columns[:, :2].ravel()
         stated = adjustment.Q[np.ix_(columns, columns)]
-    np.testing.assert_allclose(np.sqrt(np.mean(np.square(drawn), axis=0)), np.sqrt(np.diag(stated)), rtol=0.15)
+    np.testing.assert_allclose(np.sqrt(np.mean(np.square(drawn), axis=0)), np.sqrt(np.diag(stated)), rtol=0.2)
 
 
 def test_exact_rows_are_met_exactly() -> None:
