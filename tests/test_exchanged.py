@@ -41,3 +41,15 @@ def test_a_target_exchanged_with_a_bars_is_at_least_said_to_be_astray(tmp_path: 
 def test_left_and_right_of_a_pair_are_asked_about(tmp_path: Path) -> None:
     doc = check(exchanged(tmp_path / "car", "rail3L", "rail3R"))
     assert any("rail3L stands to the right of rail3R: are the two changed about?" in told for told in doc.cautions)
+
+
+def test_a_pair_far_to_one_side_is_refused_though_photographs_place_it(tmp_path: Path) -> None:
+    """A bar's end taken for a point abreast of it: nothing is ahead, and the pair a hand's breadth to one side."""
+    job = exchanged(tmp_path / "car", "rail4L", "bar1b")
+    table = job / "before" / "tape.csv"
+    lines = table.read_text(encoding="utf-8").splitlines(keepends=True)
+    table.write_text("".join(line for line in lines if "bar1b" not in line), encoding="utf-8")
+    with pytest.raises(
+        BadInput, match=r"rail4L and rail4R stand \d+ mm to the left; bar1b and rail4L: are their names"
+    ):
+        check(job)

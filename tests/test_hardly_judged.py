@@ -131,7 +131,7 @@ HARDLY: dict[str, tuple[Files, tuple[int, ...]]] = {
     "a drop to its own point only": (job(tape="from,to,length,where\nhornL,hornL#2,3,floor\n"), (2,)),
     "a limit for one check": (job(toml=job_toml('[limits]\n"pair.mid.width" = 900\n'), tape=FULL), (0, 3)),
     "a pair on itself": (
-        job(xyz=xyz().replace("a,midR,-1500.0,-450.0,480.0", "a,midR,-1500.0,450.0,480.0")), (1,)
+        job(xyz=xyz().replace("a,midR,-1500.0,-450.0,480.0", "a,midR,-1500.0,450.0,480.0")), (2,)
     ),
     "every pair on itself": (job(xyz=xyz(change=lambda p: (p[0], 0.0, p[2]))), (2,)),
     "pairs at one station": (

@@ -15,7 +15,7 @@ from typing import Any
 
 from measure.photo.target_image import TargetImage, from_rows, to_rows
 
-FINDER = 3
+FINDER = 4
 """Raised whenever the finder would find something else in the same picture."""
 
 
