@@ -18,6 +18,7 @@ READINGS = 10
 PROBE = """
 import json, resource, sys, time
 from pathlib import Path
+import measure.document  # loaded with the first check otherwise
 from measure.check import check
 start = time.perf_counter()
 doc = check(Path(sys.argv[1]))
