@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,8 @@ from tests.web.conftest import Running
 from tests.web.test_browser import press
 
 STAGE = "/jobs/saloon/before"
+LOOK = 1.5
+"""s between two looks of the page, at most."""
 
 
 @pytest.fixture(scope="module")
@@ -210,19 +213,31 @@ def test_without_a_connection_nothing_is_called_kept_that_is_not(phone: Any, sho
 
 
 def test_a_fit_that_takes_its_time_is_told_when_it_is_known(phone: Any, shop: Path) -> None:
-    told: list[str] = []
+    """The answer comes after the page looked once more: a reading on its way is not sent again meanwhile."""
+    sent: list[str] = []
+    known: list[bool] = []
 
     def too_slow(route: Any) -> None:
+        sent.append(route.request.post_data)
         answer = route.fetch()
-        told.append("Saved. Working out the fit …")
-        route.fulfill(json={**answer.json(), "how": "working", "words": told[-1]})
+        time.sleep(2 * LOOK)
+        route.fulfill(json={**answer.json(), "how": "working", "words": "Saved. Working out the fit …"})
+
+    def when_known(route: Any) -> None:
+        if known:
+            route.continue_()
+        else:
+            route.fulfill(json={"how": "working", "words": ""})
 
     phone.route("**/readings", too_slow)
+    phone.route("**/fits/**", when_known)
     opened(phone, "tape")
     phone.locator("#r4").tap()
     type_in(phone, "1049", "Correct it")
+    answered(phone, "outriggerL – rail1R: 1049. Saved. Working out the fit")
+    known.append(True)
     answered(phone, "two digits swapped")
-    assert told  # no answer to the reading itself knew it
+    assert len(sent) == 1
     assert phone.locator("#answer").get_attribute("aria-live") == "polite"
     assert phone.locator("#answer").get_attribute("class") == "answer off" and phone.locator("#undo").is_visible()
 

@@ -6,6 +6,7 @@ const MOST_INSTEAD = 50;
 let here = null; // the list where the browser keeps nothing (a private window, no room), as long as the page is open
 let words = {};
 const listeners = new Set();
+const underWay = new Set(); // ids of readings whose answer is awaited: they are kept, and not sent again meanwhile
 
 export const ready = fetch("/api/sentences").then((answer) => (answer.ok ? answer.json() : {})).catch(() => ({})).then((all) => { words = all; });
 
@@ -71,6 +72,7 @@ export function onKept(tell) { listeners.add(tell); }
 export async function send(path, reading, before = null) {
   const instead = before ? [...(before.data.instead || []), before.data.id].slice(-MOST_INSTEAD) : [];
   const data = { ...reading, instead };
+  underWay.add(data.id);
   keep([...kept().filter((each) => each.data.id !== before?.data.id), { path, data }]);
   try {
     const answer = await post(path, data);
@@ -79,7 +81,7 @@ export async function send(path, reading, before = null) {
   } catch (problem) {
     if (problem instanceof NoConnection) return { status: 0, data: {} };
     throw problem;
-  }
+  } finally { underWay.delete(data.id); }
 }
 
 export function forget(id) { keep(kept().filter((each) => each.data.id !== id)); }
@@ -94,7 +96,7 @@ export async function sendKept(refused, sent, held) {
     const again = async () => {
       const stillKept = (each) => kept().some((one) => one.data.id === each.data.id);
       for (const each of kept()) {
-        if (!stillKept(each)) continue; // it gave way to another, or was thrown away, while those before it were sent
+        if (underWay.has(each.data.id) || !stillKept(each)) continue; // it gave way to another, or was thrown away, while those before it were sent
         const answer = await post(each.path, each.data);
         if (!settled(answer.status)) {
           held(each, answer.status, answer.data.error || "");
