@@ -10,8 +10,9 @@ from scipy.special import chdtri
 from measure.adjust.solver import Adjustment
 from measure.adjust.stage import Solved
 from measure.job import Job
-from measure.photo_scale import LENGTHS, disagreeing_lengths, size_caution
+from measure.photo_scale import disagreeing_lengths, size_caution
 from measure.readings.reading import Camera, Reading
+from measure.readings.tape import LENGTHS
 from measure.readings.unknowns import Array
 
 LENS_OPEN = 0.003

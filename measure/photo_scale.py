@@ -14,13 +14,13 @@ from measure.findings import Findings
 from measure.photo.lens import rays
 from measure.photo.square import poses
 from measure.readings.reading import Reading
+from measure.readings.tape import LENGTHS
 from measure.readings.unknowns import Array
 
 UNLIKELY = 0.02
 """Relative, from which a page is not as it was printed, or a length not as it was measured: told."""
 IMPOSSIBLE = 0.10
 """Relative, beyond what printers do (fitting a page to another paper takes 6 %; our judgement): refused."""
-LENGTHS = ("bar", "car", "floor")
 
 
 def disagreeing_lengths(solved: Solved) -> list[str]:

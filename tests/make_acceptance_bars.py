@@ -7,7 +7,6 @@ same bytes every time; the pictures too, as long as the libraries that blur and 
 
 from __future__ import annotations
 
-import json
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -17,7 +16,6 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from measure.photo.lens import LENS
 from tests.synthetic.photos import (
     Bar,
     Camera,
@@ -36,7 +34,7 @@ from tests.synthetic.photos import (
     sights,
     write_photo_job,
 )
-from tests.synthetic.photos.photo_job import write_text
+from tests.synthetic.photos.photo_job import true_lines, write_text
 
 Array = NDArray[np.float64]
 Triple = tuple[float, float, float]
@@ -152,17 +150,7 @@ def main(folder: Path = ACCEPTANCE_BARS, pictures: bool = True) -> None:
 def _write_truth(folder: Path, scene: Scene, shots: Sequence[Shot]) -> None:
     lines = [
         "# What was built into this invented car and its bars. No command reads this file: it is here to compare with.",
-        "[bars] # true lengths, mm",
-        *(f"{json.dumps(f'{bar.a} {bar.b}')} = {bar.length:.3f}" for bar in scene.bars),
-        "",
-        "[points] # mm, in the axes of the body's design: x forward, y left, z up",
-        *(f"{name} = [{', '.join(f'{v:.3f}' for v in at)}]" for name, at in scene.points.items()),
-        "",
-        "[lens] # pixels of the sensor's frame, the middle of the first is (0, 0)",
-        *(f"{name} = {value:.6g}" for name, value in zip(LENS, shots[0].camera.lens, strict=True)),
-        "",
-        "[pictures] # where the camera stood, mm, in the same axes",
-        *(f'"{shot.name}" = [{", ".join(f"{v:.1f}" for v in shot.place)}]' for shot in shots),
+        *true_lines(scene, shots),
     ]
     write_text(folder / "truth.toml", "\n".join(lines) + "\n")
 

@@ -13,10 +13,9 @@ from pathlib import Path
 
 import numpy as np
 
-from measure.photo.lens import LENS
 from tests.synthetic import truth
 from tests.synthetic.photos import Camera, Look, Scene, Shot, make_scene, photo_car, walk_round, write_photo_job
-from tests.synthetic.photos.photo_job import write_text
+from tests.synthetic.photos.photo_job import true_lines, write_text
 
 PHOTO_CAR = Path(__file__).resolve().parents[1] / "sample_data" / "photo_car"
 PICTURES = 16
@@ -82,17 +81,7 @@ def _write_truth(folder: Path, scene: Scene, shots: Sequence[Shot]) -> None:
         "[checks] # true values, mm and degrees",
         *(f"{json.dumps(name)} = {round(value, 3) + 0.0:.3f}" for name, value in checks.items()),
         "",
-        "[bars] # true lengths, mm",
-        *(f"{json.dumps(f'{bar.a} {bar.b}')} = {bar.length:.3f}" for bar in scene.bars),
-        "",
-        "[points] # mm, in the axes of the body's design: x forward, y left, z up",
-        *(f"{name} = [{', '.join(f'{v:.3f}' for v in at)}]" for name, at in scene.points.items()),
-        "",
-        "[lens] # pixels of the sensor's frame, the middle of the first is (0, 0)",
-        *(f"{name} = {value:.6g}" for name, value in zip(LENS, shots[0].camera.lens, strict=True)),
-        "",
-        "[pictures] # where the camera stood, mm, in the same axes",
-        *(f'"{shot.name}" = [{", ".join(f"{v:.1f}" for v in shot.place)}]' for shot in shots),
+        *true_lines(scene, shots),
     ]
     write_text(folder / "truth.toml", "\n".join(lines) + "\n")
 

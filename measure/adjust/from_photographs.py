@@ -10,6 +10,7 @@ import numpy as np
 from measure.photo.first_poses import FirstPoses
 from measure.readings.kind import Site, point_of
 from measure.readings.reading import Reading
+from measure.readings.tape import LENGTHS
 from measure.readings.unknowns import Array, State
 
 MISPRINTED = 0.1
@@ -70,7 +71,7 @@ class PhotoBlocks:
         ratios: dict[bool, list[float]] = {True: [], False: []}
         for r in readings:
             ends = [places.get(point_of(name)) for name in r.names]
-            if r.kind in ("bar", "car", "floor") and ends[0] is not None and ends[1] is not None:
+            if r.kind in LENGTHS and ends[0] is not None and ends[1] is not None:
                 apart = float(np.linalg.norm(ends[1] - ends[0]))
                 if apart > 1.0:
                     ratios[r.kind != "floor"].append(r.values[0] / apart)

@@ -21,6 +21,7 @@ from measure.job import Job
 from measure.readings.kind import Site, point_of
 from measure.readings.reading import Reading
 from measure.readings.stage import site_of
+from measure.readings.tape import LENGTHS
 from measure.readings.unknowns import Array
 
 OPEN = 3.0
@@ -57,7 +58,7 @@ def adjust_what_is_held(job: Job, stage: str, readings: Sequence[Reading]) -> So
 
 
 def _taped(reading: Reading) -> bool:
-    return reading.kind in ("floor", "car", "bar")
+    return reading.kind in LENGTHS
 
 
 def _hanging(site: Site, readings: Sequence[Reading], positions: Array) -> dict[str, Loose]:

@@ -18,7 +18,7 @@ from measure.adjust.layout import Layout
 from measure.adjust.plans import APART, MOST_RIVALS, RIVAL_MISFIT
 from measure.readings.kind import Site, point_of
 from measure.readings.reading import Reading
-from measure.readings.tape import corrected
+from measure.readings.tape import LENGTHS, corrected
 from measure.readings.unknowns import NOWHERE, Array, Index, State
 from measure.rigid_fit import rigid_fit
 from measure.rotation import rotation_matrices
@@ -123,7 +123,7 @@ def _assembly(
             ties.append((mine[1], mine[0], 2, r.values[0]))
         elif r.kind == "marks":
             ties += [(mine[0], NOWHERE, axis, r.values[axis]) for axis in (0, 1)]
-    taped = [r for r in readings if r.kind in ("floor", "car", "bar")]
+    taped = [r for r in readings if r.kind in LENGTHS]
     at = np.array([[u.point_idx[point_of(name)] for name in r.names] for r in taped], dtype=np.int64).reshape(-1, 2)
     ends, lengths = spots[at], corrected(taped, site) if taped else np.zeros(0)
     sets = site.level_sets[at]

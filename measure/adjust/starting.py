@@ -14,7 +14,7 @@ from measure.adjust.plans import plans
 from measure.adjust.setup_starts import Cluster, posed
 from measure.readings.kind import Site, point_of
 from measure.readings.reading import Reading
-from measure.readings.tape import corrected, tape_of
+from measure.readings.tape import LENGTHS, corrected, tape_of
 from measure.readings.unknowns import Array, Index, State
 from measure.rigid_fit import rigid_fit
 
@@ -187,7 +187,7 @@ def _upright(up: Array) -> Array:
 
 def _edges(site: Site, readings: Sequence[Reading], heights: Array) -> Edges:
     """Plan lengths between points; a straight tape over known heights is reduced to plan."""
-    taped = [r for r in readings if r.kind in ("floor", "car", "bar")]
+    taped = [r for r in readings if r.kind in LENGTHS]
     ends = np.array([[site.unknowns.point_idx[point_of(n)] for n in r.names] for r in taped], dtype=np.int64)
     ends = ends.reshape(-1, 2)
     lengths = corrected(taped, site) if taped else np.zeros(0)

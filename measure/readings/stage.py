@@ -12,7 +12,7 @@ from measure.job import Job, Point
 from measure.readings import KINDS, plumb
 from measure.readings.kind import Sheet, Site, point_of
 from measure.readings.reading import Block, Reading
-from measure.readings.tape import scale_sd, tape_of
+from measure.readings.tape import LENGTHS, scale_sd, tape_of
 from measure.readings.unknowns import Index, Unknowns
 from measure.tables import read_table
 
@@ -87,7 +87,7 @@ def _scaled_blocks(readings: Sequence[Reading]) -> frozenset[str]:
     for r in readings:
         if r.seen:
             points.setdefault(r.seen.block.name, set()).add(r.names[0])
-    lengths = [{point_of(n) for n in r.names} for r in readings if r.kind in ("floor", "car", "bar")]
+    lengths = [{point_of(n) for n in r.names} for r in readings if r.kind in LENGTHS]
     placed: dict[str, set[str]] = {}
     for r in readings:
         if r.kind in ("xyz", "marks"):

@@ -22,11 +22,13 @@ from measure.readings.unknowns import NOWHERE, Array, State
 from measure.tables import Column
 from measure.tables import Row as TableRow
 
+LENGTHS = ("floor", "car", "bar")
+"""Kinds of reading that are a length between two points."""
 COLUMNS = (
     Column("from", "name", required=True),
     Column("to", "name", required=True),
     Column("length", "length", required=True, positive=True),
-    Column("where", "choice", required=True, choices=("floor", "car", "bar")),
+    Column("where", "choice", required=True, choices=LENGTHS),
     Column("tape", "name"),
     Column("sd", "length", minimum=0.0),
     Column("note", "text"),
@@ -196,4 +198,4 @@ def _priors(site: Site) -> list[Block]:
     return [Block(rows, np.array([k[3] for k in known]), np.array([k[4] for k in known]), linearise)]
 
 
-KIND = Kind("tape", COLUMNS, line_by_line(read), blocks, ("floor", "car", "bar"), fill_in="length")
+KIND = Kind("tape", COLUMNS, line_by_line(read), blocks, LENGTHS, fill_in="length")

@@ -17,6 +17,7 @@ from measure.findings import nearest
 from measure.history import Entry, History
 from measure.job import Job
 from measure.readings import KINDS
+from measure.readings.tape import LENGTHS
 from measure.tables import cells, find_table
 from measure.tables.cells import CellError
 from measure.tables.decimals import MANY, Decimals
@@ -151,7 +152,7 @@ def _keys(job: Job, wanted: Wanted) -> dict[str, str]:
         text = str(wanted.cells.get(name, "")).strip()
         if name in form.points:
             text = _point(job, text, mark=form.table == "marks" or wanted.cells.get("where") == "floor")
-        elif name == "where" and text not in ("floor", "car", "bar"):
+        elif name == "where" and text not in LENGTHS:
             raise RefusedError(say("where_it_lay"))
         elif name == "target" and not (text.isdigit() and int(text) < 587):
             raise RefusedError(say("target_number"))

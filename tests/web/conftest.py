@@ -12,10 +12,12 @@ import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import httpx
 import pytest
 
+from tests.web.browsing import a_browser, a_page
 from tests.web.client import Client
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -102,3 +104,25 @@ def client(shop: Path) -> Iterator[Client]:
     made = Client(shop)
     yield made
     made.close()
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    with a_browser() as made:
+        yield made
+
+
+@pytest.fixture(scope="module")
+def running(cars: Path) -> Iterator[Running]:
+    """A server for all tests of a module that says which `cars` it has."""
+    made = start(cars)
+    yield made
+    made.stop()
+
+
+@pytest.fixture
+def phone(browser: Any, server: Running) -> Iterator[Any]:
+    page = a_page(browser, server.url)
+    yield page
+    assert page.wrong == []
+    page.context.close()

@@ -18,14 +18,8 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from tests.web.browsing import DESK, PHONE, a_browser, a_page, until
-from tests.web.conftest import ROOT, SAMPLES, Running, free_port, start
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    with a_browser() as made:
-        yield made
+from tests.web.browsing import DESK, PHONE, a_page, until
+from tests.web.conftest import ROOT, SAMPLES, Running, free_port
 
 
 @pytest.fixture(scope="module")
@@ -34,13 +28,6 @@ def cars(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Path:
     for name in ("straight_saloon", "rushed_job", "repaired_sill"):
         shutil.copytree(SAMPLES / name, folder / name)
     return folder
-
-
-@pytest.fixture(scope="module")
-def running(cars: Path) -> Iterator[Running]:
-    made = start(cars)
-    yield made
-    made.stop()
 
 
 @pytest.fixture

@@ -3,22 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-import pytest
-
-from tests.web.browsing import PHONE, a_browser, a_page, until
+from tests.web.browsing import PHONE, a_page, until
 from tests.web.conftest import Running
 
 TAPE = "/jobs/saloon/before/tape"
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    with a_browser() as made:
-        yield made
 
 
 def of(browser: Any, url: str, locale: str) -> Any:

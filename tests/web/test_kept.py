@@ -2,34 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import httpx
 import pytest
 
-from tests.web.browsing import a_browser, a_page
 from tests.web.conftest import Running, start
 from tests.web.test_browser import picture, press
 
 PHOTOS = "/jobs/saloon/before/photos"
 PATIENT = 30_000
 """ms: what was refused is offered again every 10 s."""
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    with a_browser() as made:
-        yield made
-
-
-@pytest.fixture
-def phone(browser: Any, server: Running) -> Iterator[Any]:
-    page = a_page(browser, server.url)
-    yield page
-    assert page.wrong == []
-    page.context.close()
 
 
 def files(*numbers: int) -> list[dict[str, Any]]:

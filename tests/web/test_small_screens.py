@@ -9,16 +9,10 @@ from typing import Any
 
 import pytest
 
-from tests.web.browsing import DESK, PHONE, a_browser, a_page
-from tests.web.conftest import SAMPLES, Running, start
+from tests.web.browsing import DESK, PHONE, a_page
+from tests.web.conftest import SAMPLES, Running
 
 CARS = ("rushed_job", "repaired_sill", "straight_saloon", "photo_car")
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    with a_browser() as made:
-        yield made
 
 
 @pytest.fixture(scope="module")
@@ -27,13 +21,6 @@ def cars(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Path:
     for name in CARS:
         shutil.copytree(SAMPLES / name, folder / name)
     return folder
-
-
-@pytest.fixture(scope="module")
-def running(cars: Path) -> Iterator[Running]:
-    made = start(cars)
-    yield made
-    made.stop()
 
 
 @pytest.fixture

@@ -4,25 +4,17 @@ from __future__ import annotations
 
 import json
 import time
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from tests.web.browsing import a_browser, a_page, until
-from tests.web.conftest import Running
+from tests.web.browsing import until
 from tests.web.test_browser import press
 
 STAGE = "/jobs/saloon/before"
 LOOK = 1.5
 """s between two looks of the page, at most."""
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    with a_browser() as made:
-        yield made
 
 
 @pytest.fixture
@@ -35,14 +27,6 @@ def shop(shop: Path) -> Path:
         lines[i] = ",".join([*cells[:2], "", *cells[3:]])
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
     return shop
-
-
-@pytest.fixture
-def phone(browser: Any, server: Running) -> Iterator[Any]:
-    page = a_page(browser, server.url)
-    yield page
-    assert page.wrong == []
-    page.context.close()
 
 
 def table(shop: Path, name: str = "tape") -> str:

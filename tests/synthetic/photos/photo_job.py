@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+from measure.photo.lens import LENS
 from tests.synthetic.job_files import job_toml, table_text
 from tests.synthetic.photos.camera import Shot
 from tests.synthetic.photos.jpeg import jpeg
@@ -85,3 +86,20 @@ def picture_truth(scene: Scene, shots: Sequence[Shot]) -> str:
 def write_text(path: Path, text: str) -> None:
     """UTF-8 with plain line ends on every system."""
     path.write_text(text, encoding="utf-8", newline="\n")
+
+
+def true_lines(scene: Scene, shots: Sequence[Shot]) -> list[str]:
+    """Lines of truth.toml: the bars, the points, the lens and where the camera stood."""
+    return [
+        "[bars] # true lengths, mm",
+        *(f"{json.dumps(f'{bar.a} {bar.b}')} = {bar.length:.3f}" for bar in scene.bars),
+        "",
+        "[points] # mm, in the axes of the body's design: x forward, y left, z up",
+        *(f"{name} = [{', '.join(f'{v:.3f}' for v in at)}]" for name, at in scene.points.items()),
+        "",
+        "[lens] # pixels of the sensor's frame, the middle of the first is (0, 0)",
+        *(f"{name} = {value:.6g}" for name, value in zip(LENS, shots[0].camera.lens, strict=True)),
+        "",
+        "[pictures] # where the camera stood, mm, in the same axes",
+        *(f'"{shot.name}" = [{", ".join(f"{v:.1f}" for v in shot.place)}]' for shot in shots),
+    ]
